@@ -1,0 +1,82 @@
+# make             the program, build/release/tripsift
+# make demo        packages, program, samples read, the three users' views shown
+# make test        packages, then every quick test
+# make sanitize    the tests under AddressSanitizer and UBSan
+# make clang       the tests with the second compiler
+# make fuzz [T=60] each fuzz target for T seconds (clang)
+# make score       what the rules find, miss and invent over planted faults
+# make bench       ratios of one run, see DEVELOPERS.md
+# make install     PREFIX=/usr/local DESTDIR=
+#
+# Every output is under build/KIND/. A new .c file in a listed folder is found
+# by itself; its header dependencies are written by the compiler (-MMD).
+
+PROG    := tripsift
+VERSION := 0.1
+PREFIX  ?= /usr/local
+KIND    ?= release
+B       := build/$(KIND)
+
+PKGS     := libpcre2-8 zlib sqlite3
+CC       := $(if $(filter default,$(origin CC)),gcc,$(CC))
+CSTD     := -std=gnu17
+WARN     := -Wall -Wextra -Wshadow -Wstrict-prototypes -Wmissing-prototypes \
+            -Wpointer-arith -Wcast-qual -Wwrite-strings -Wformat=2 -Wundef -Wvla
+WERROR   ?= -Werror
+CPPFLAGS += -I. -D_GNU_SOURCE -D_FILE_OFFSET_BITS=64 -DVERSION='"$(VERSION)"'
+LDLIBS   += -lsqlite3 -lz -lpthread -lm
+CFLAGS_release  := -O2 -g -D_FORTIFY_SOURCE=2 -fstack-protector-strong
+CFLAGS_clang    := $(CFLAGS_release)
+CFLAGS_sanitize := -O1 -g -fno-omit-frame-pointer \
+                   -fsanitize=address,undefined -fno-sanitize-recover=all
+CFLAGS_fuzz     := $(CFLAGS_sanitize) -fsanitize=fuzzer-no-link
+CFLAGS   ?=
+ALL_CFLAGS = $(CSTD) $(WARN) $(WERROR) $(CFLAGS_$(KIND)) $(CFLAGS)
+
+# All but main.c goes into one archive, so that a test links just what it uses.
+SRCS  := $(sort $(wildcard daemon/*.c daemon/*/*.c parsers/*.c rules/*.c))
+OBJS  := $(SRCS:%.c=$B/%.o)
+LIB   := $B/lib$(PROG).a
+TESTS := $(patsubst %.c,$B/%,$(sort $(wildcard tests/unit/test_*.c)))
+FUZZ  := $(patsubst %.c,$B/%,$(sort $(wildcard tests/fuzz/fuzz_*.c)))
+HELP  := $(patsubst %.c,$B/%.o,$(sort $(wildcard tests/unit/help_*.c)))
+
+Q := $(if $(V),,@)
+
+.DEFAULT_GOAL := all
+.DELETE_ON_ERROR:
+.SECONDARY:
+.PHONY: all demo test test-built packages sanitize clang fuzz run-fuzz score bench install uninstall clean FORCE
+
+all: $B/$(PROG)
+
+$B/$(PROG): $B/daemon/main.o $(LIB)
+	$(Q)$(CC) $(ALL_CFLAGS) $(LDFLAGS) -o $@ $^ $(LDLIBS)
+
+$(LIB): $(filter-out $B/daemon/main.o,$(OBJS))
+	$(Q)rm -f $@ && $(AR) rcs $@ $^
+
+# Objects depend on the flags: a changed CC or CFLAGS rebuilds, nothing stale.
+$B/%.o: %.c $B/flags
+	@mkdir -p $(@D)
+	$(Q)$(CC) $(CPPFLAGS) $(ALL_CFLAGS) -MMD -MP -c -o $@ $<
+
+$B/flags: FORCE
+	@mkdir -p $(@D)
+	@echo '$(CC) $(CPPFLAGS) $(ALL_CFLAGS)' | cmp -s - $@ || \
+	    echo '$(CC) $(CPPFLAGS) $(ALL_CFLAGS)' > $@
+
+$B/tests/unit/test_%: $B/tests/unit/test_%.o $(HELP) $(LIB)
+	$(Q)$(CC) $(ALL_CFLAGS) $(LDFLAGS) -o $@ $^ -lcmocka $(LDLIBS)
+ifeq ($(KIND),fuzz)
+$B/tests/fuzz/fuzz_%: $B/tests/fuzz/fuzz_%.o $(LIB)
+	$(Q)$(CC) $(ALL_CFLAGS) -fsanitize=fuzzer $(LDFLAGS) -o $@ $^ $(LDLIBS)
+else
+$B/tests/fuzz/fuzz_%: $B/tests/fuzz/fuzz_%.o $B/tests/fuzz/replay.o $(LIB)
+	$(Q)$(CC) $(ALL_CFLAGS) $(LDFLAGS) -o $@ $^ $(LDLIBS)
+endif
+
+clean:
+	rm -rf build
+
+-include $(shell find $B -name '*.d' 2>/dev/null)

@@ -1,0 +1,29 @@
+/* serial.h - how serials and zone numbers are compared.
+ *
+ * A serial is letters and digits; blanks, dashes, dots and colons do not
+ * count, letter case neither. "Same device" further ignores leading zeros.
+ * A zone, partition or user number that is all digits is compared without
+ * leading zeros; anything else letter case aside.
+ */
+#ifndef DAEMON_BASE_SERIAL_H
+#define DAEMON_BASE_SERIAL_H
+
+#include "daemon/base/arena.h"
+#include "daemon/base/span.h"
+
+enum serial_fault {
+	SERIAL_OK,
+	SERIAL_NONE,		/* blank cell, or only zeros */
+	SERIAL_LOST_DIGITS,	/* "1.23457E+11": a spreadsheet ate digits */
+	SERIAL_NOT_ONE,		/* another character than the allowed ones */
+};
+
+/* Upper case, separators taken out, leading zeros kept. "" unless SERIAL_OK. */
+const char *serial_plain(struct arena *a, struct span s, enum serial_fault *fault);
+/* The key under which one device is found: serial_plain() without its leading zeros. */
+const char *serial_key(struct arena *a, struct span s);
+
+/* "007" -> "7", "000" and "" -> "", "B3" -> "b3". */
+const char *number_key(struct arena *a, struct span s);
+
+#endif

@@ -1,0 +1,113 @@
+/* reader.h - one input file from bytes to checked rows.
+ *
+ * The kind of a file is read off its header row; columns are found by name in
+ * any order and letter case; unknown columns are named once (see `ignored`)
+ * and otherwise passed over. Separator, encoding and direction are decided by
+ * a survey of the file's first 256 KiB. Memory is bounded whatever the file holds.
+ *
+ * Every record after the header comes out of reader_next() exactly once:
+ * as a row, or set aside with a reason. Blank lines are no records.
+ */
+#ifndef PARSERS_READER_H
+#define PARSERS_READER_H
+
+#include <stdbool.h>
+#include <stddef.h>
+#include <stdint.h>
+
+#include "daemon/base/err.h"
+#include "daemon/base/span.h"
+#include "daemon/base/words.h"
+#include "parsers/codes.h"
+#include "parsers/stamp.h"
+
+enum file_kind {
+	FILE_EVENTS, FILE_ROSTER, FILE_SITES, FILE_PLAN, FILE_SERVICE, FILE_SETTINGS,
+	FILE_DECISIONS, FILE_KINDS
+};
+const char *file_kind_text(enum file_kind k);	/* "events" ... */
+
+/* All columns of all kinds; what a kind requires and allows is in the one table
+ * of parsers/reader.c, described in parsers/FORMAT.md. */
+#define COLUMN_LIST(X) \
+	X(ACCOUNT, "account") X(TIME, "time") X(EVENT, "event") X(ZONE, "zone") \
+	X(PARTITION, "partition") X(SERIAL, "serial") X(USER, "user") X(TEXT, "text") \
+	X(RECEIVED, "received") X(SIGNAL, "signal") X(RECEIVER, "receiver") X(LINE, "line") \
+	X(DEVICE, "device") X(NAME, "name") X(CELL, "cell") X(CELLS, "cells") \
+	X(INSTALLED, "installed") X(CHECKIN, "checkin") X(AS_OF, "as_of") \
+	X(TIMEZONE, "timezone") X(GROUP, "group") X(WAS, "was") X(SINCE, "since") \
+	X(VISIT, "visit") X(ORDER, "order") X(REPLACES, "replaces") \
+	X(WHAT, "what") X(WHO, "who") \
+	X(RULE, "rule") X(SETTING, "setting") X(VALUE, "value") X(SCOPE, "scope") \
+	X(FINDING, "finding") X(DECISION, "decision") X(UNTIL, "until") X(WHY, "why")
+
+enum column {
+#define X(id, text) COL_##id,
+	COLUMN_LIST(X)
+#undef X
+	COL_COUNT
+};
+const char *column_text(enum column c);
+
+/* One row. Every span is lent until the next reader_next(); cells are trimmed
+ * of blanks at both ends. A cell that is absent or blank has n == 0. */
+struct row {
+	uint64_t       line;		/* physical line where the record begins, from 1 */
+	const char    *reason;		/* READ_ASIDE: why, static text; else NULL */
+	struct span    raw;		/* READ_ASIDE: the record's bytes as UTF-8, no line end */
+	struct span    cell[COL_COUNT];
+
+	/* Parsed, by kind. A stamp whose cell is blank has has_... false. */
+	bool           has_time, has_received, has_since, has_until, has_visit;
+	bool           has_installed, has_as_of;
+	struct stamp   time, received, since, until, installed, as_of;
+	struct stamp   visit_from, visit_to;	/* a date alone: the whole day */
+	struct meaning meaning;			/* events */
+	enum kind      kind;			/* roster, plan; KIND_UNKNOWN when blank */
+	int64_t        checkin;			/* ms; 0 = not given */
+	int64_t        cells, order;		/* 0 = not given */
+};
+
+struct reader_options {
+	size_t read_size;	/* bytes asked for at a time; 0 = 256 KiB. Tests use 1, 2, ... */
+	size_t row_limit;	/* longest record in bytes; 0 = 64 KiB */
+	size_t cell_limit;	/* longest cell in bytes; 0 = 16 KiB */
+};
+
+struct reader_info {
+	enum file_kind kind;
+	char           separator;	/* ',' ';' or tab */
+	struct span    header;		/* the header record as read, UTF-8; lent for good */
+	const char    *ignored;		/* unknown column names, ", " between; "" if none */
+	bool           newest_first;	/* the survey found times going down */
+	int64_t        middle;		/* median wall time of the survey, seconds; NO_TIME if none */
+	/* Fingerprint of the file's own bytes (before inflation), whole once READ_END came. */
+	uint64_t       size;
+	uint32_t       crc32;
+	bool           gzip;
+};
+
+enum read_result { READ_ERR = -1, READ_END = 0, READ_ROW = 1, READ_ASIDE = 2 };
+
+struct reader;
+
+/* `path` is a file, or "-" for standard input. NULL and *e: cannot be opened,
+ * empty, no header that names a kind (the message says which columns are missing
+ * for the nearest kind). `name` is what messages call it. */
+struct reader *reader_open(const char *path, const struct reader_options *o, struct err *e);
+/* The same over borrowed bytes, for tests and for mending set-aside rows. */
+struct reader *reader_memory(const char *name, const void *bytes, size_t n,
+    const struct reader_options *o, struct err *e);
+const struct reader_info *reader_info(const struct reader *r);
+enum read_result reader_next(struct reader *r, struct row *row, struct err *e);
+/* Bytes of the file consumed so far and its size (0 if unknown), for progress. */
+void reader_progress(const struct reader *r, uint64_t *done, uint64_t *all);
+void reader_close(struct reader *r);
+
+/* A record's cells by column name, from a stored header and a raw record; used
+ * to write set-aside rows out again. Cells are lent by `a`. false if unreadable. */
+struct arena;
+bool reader_cells(struct arena *a, struct span header, char separator, struct span raw,
+    struct span cell[COL_COUNT]);
+
+#endif
