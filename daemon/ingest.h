@@ -1,0 +1,61 @@
+/* ingest.h - files into the store (or through the same reading into nothing).
+ *
+ * A folder stands for all its files, not its sub-folders, in name order; everything
+ * but events is read first. A file is taken whole or not at all; small files share
+ * a commit. After the last file the accounts that are due are judged.
+ */
+#ifndef DAEMON_INGEST_H
+#define DAEMON_INGEST_H
+
+#include <stdbool.h>
+#include <stddef.h>
+#include <stdint.h>
+
+#include "daemon/base/arena.h"
+#include "daemon/base/err.h"
+
+struct store;
+
+enum covers { COVERS_ROWS, COVERS_ALL, COVERS_SPAN };
+
+struct ingest_options {
+	const char  *timezone;		/* for accounts without one; NULL = the machine's own */
+	enum covers  covers;
+	int64_t      covers_from, covers_to;	/* COVERS_SPAN */
+	bool         dry;		/* `check`: store nothing; `store` may be NULL */
+	bool         no_judge;
+	size_t       batch;		/* rows a batch; 0 = the default. Tests use 1, 2, 3 */
+	size_t       read_size;		/* bytes a read; 0 = the default */
+	bool         progress;		/* on standard error */
+	int64_t      as_of;		/* NO_TIME */
+};
+
+struct ingest_reason { const char *reason; int64_t rows, first_line; };
+
+struct ingest_file {
+	const char *name, *kind;	/* kind "" when the header told none */
+	bool        failed;
+	const char *message;		/* failed: why; else NULL */
+	const char *note;		/* said once a file (ignored columns, zone used, ...); "" */
+	int64_t     rows, stored, repeated, set_aside;
+	int64_t     from, to;		/* cover; NO_TIME */
+	struct ingest_reason *reason;	/* most rows first */
+	size_t      n_reason;
+};
+
+struct ingest_result {
+	struct arena        arena;
+	struct ingest_file *file;
+	size_t              n_file;
+	int64_t             judged;	/* accounts */
+	int64_t             raised;	/* findings not open before */
+	int64_t             cleared;
+};
+
+/* 0 when every file could be looked at (single files may have `failed`), -1 and *e when
+ * the store failed as a whole. Release the result in both cases. */
+int ingest_paths(struct store *s, const char *const *path, size_t n_path,
+    const struct ingest_options *o, struct ingest_result *out, struct err *e);
+void ingest_result_release(struct ingest_result *r);
+
+#endif

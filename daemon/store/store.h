@@ -1,0 +1,191 @@
+/* store.h - the one SQLite file, and everything that is asked of it.
+ *
+ * Only this folder knows SQLite. Texts in results are NUL-terminated, never NULL
+ * unless said, and lent by the arena that the caller passes in. Instants are
+ * milliseconds UTC; NO_TIME = none. Errors are ERR_STORE with SQLite's own words.
+ */
+#ifndef DAEMON_STORE_STORE_H
+#define DAEMON_STORE_STORE_H
+
+#include <stdbool.h>
+#include <stdint.h>
+
+#include "daemon/base/arena.h"
+#include "daemon/base/civil.h"
+#include "daemon/base/err.h"
+#include "daemon/base/words.h"
+
+struct store;
+
+enum store_mode {
+	STORE_READ,	/* must exist; never written */
+	STORE_WRITE,	/* must exist */
+	STORE_CREATE,	/* made when it is not there; *made says so */
+};
+
+/* Checks application_id and schema version first (a newer version is refused),
+ * upgrades an older one, opens defensively. Given; store_close() takes it. */
+struct store *store_open(const char *path, enum store_mode mode, bool *made, struct err *e);
+void store_close(struct store *s);
+const char *store_path(const struct store *s);
+
+/* ---- findings ------------------------------------------------------------- */
+
+struct stored_measure { const char *name, *unit, *text; double value; };  /* text NULL: a number */
+struct stored_evidence {
+	const char *file;
+	int64_t     line;
+	int64_t     at;
+	const char *event;	/* event cell as read */
+	const char *detail;	/* zone, serial, text as read, for people */
+};
+struct stored_decision {
+	const char *decision, *who, *why;	/* seen, planned, expected */
+	int64_t     at, until;			/* until NO_TIME = none */
+	bool        holds;			/* false: lapsed or lifted; `lifted` says why */
+	const char *lifted;
+};
+
+struct stored_finding {
+	const char *id;			/* as people type it */
+	const char *rule, *account, *zone, *serial, *device;
+	const char *site_name, *group, *timezone;
+	const char *state;		/* new, continuing, cleared */
+	int         level;		/* enum level of rules/rule.h */
+	bool        life;
+	int64_t     onset, last, cleared;
+	long        count;
+	const char *summary;
+	struct stored_measure *measure;
+	size_t      n_measure;
+	const char **check;
+	size_t      n_check;
+	const char **caution;
+	size_t      n_caution;
+	const char **member;		/* ids of member findings where they have one, else subjects */
+	size_t      n_member;
+	struct stored_evidence *evidence;	/* first 20 and last 20 */
+	size_t      n_evidence, all_evidence;
+	struct stored_decision *decision;	/* the newest; NULL if none */
+};
+
+struct finding_filter {
+	const char *id, *rule, *account, *group;	/* NULL = any */
+	int         level;		/* -1 = any */
+	const char *state;		/* "new", "continuing", "cleared", "open" (the default), "all" */
+	int64_t     since;		/* with it, `new` means: first raised after this; NO_TIME */
+	int64_t     as_of;		/* the moment at which decisions are looked at; NO_TIME = latest end of cover */
+	size_t      limit;		/* 0 = all */
+};
+
+/* In the order of lists: level; life safety first; undecided first; new before
+ * continuing; count; then account and rule so that it never changes by chance. */
+int store_findings(struct store *s, const struct finding_filter *f, struct arena *a,
+    struct stored_finding **out, size_t *n, struct err *e);
+/* All decisions on one finding, oldest first. */
+int store_decisions(struct store *s, const char *finding, struct arena *a,
+    struct stored_decision **out, size_t *n, struct err *e);
+/* Appends; the same decision again is no second one. `at` is the wall clock's now.
+ * ERR_USAGE when the finding is unknown or planned/expected has no `until`.
+ * Waits up to a minute for a writer. */
+int store_decide(struct store *s, const char *finding, const char *decision, const char *who,
+    int64_t until, const char *why, int64_t at, struct err *e);
+
+/* ---- accounts ------------------------------------------------------------- */
+
+struct account_info {
+	int64_t     id;
+	const char *account, *receiver, *line;
+	const char *name, *group, *timezone;	/* "" when sites does not name it */
+	bool        in_sites;
+	int64_t     first, last;		/* of its events */
+	int64_t     cover_from, cover_to;	/* whole span; NO_TIME = never covered */
+	int64_t     events;
+};
+/* All accounts: those with events and those of sites. */
+int store_accounts(struct store *s, struct arena *a, struct account_info **out, size_t *n,
+    struct err *e);
+/* The accounts of sites that no cover of the last 3 days (before the latest end of
+ * cover) reaches. */
+int store_uncovered(struct store *s, struct arena *a, struct account_info **out, size_t *n,
+    struct err *e);
+/* Accounts that differ only in leading zeros: pairs out[2i], out[2i+1]. */
+int store_twins(struct store *s, struct arena *a, const char ***out, size_t *n, struct err *e);
+
+/* Everything of one account, finished (view_finish() done). ERR_USAGE when no account
+ * has that text, letter case aside, with the nearest ones in the message; when several
+ * receivers or lines have it, the message lists them as "ACCOUNT@receiver/line", which is
+ * accepted too. `as_of` NO_TIME = end of cover. view_release() when done. */
+struct view;
+int store_view(struct store *s, const char *account, int64_t as_of, struct view *v,
+    struct err *e);
+const char *store_file_name(struct store *s, uint32_t file, struct arena *a);
+
+/* The devices with the most alarm signals that somebody had to handle (alarms outside
+ * tests) in the 30 days before the end of cover, and the sums over all devices. */
+struct load_row {
+	const char *account, *site_name, *zone, *serial, *device;
+	bool        life;
+	int64_t     alarms, activations;
+};
+int store_load(struct store *s, size_t limit, struct arena *a, struct load_row **out, size_t *n,
+    int64_t *all_alarms, int64_t *all_activations, struct err *e);
+
+/* ---- files, set-aside rows, status ---------------------------------------- */
+
+struct file_info {
+	int64_t     id;
+	const char *name, *kind, *place;
+	int64_t     size, crc32;
+	int64_t     taken;		/* wall clock */
+	int64_t     rows, stored, repeated, set_aside;
+	int64_t     from, to;		/* cover */
+	const char *ignored;		/* unknown columns */
+};
+int store_files(struct store *s, struct arena *a, struct file_info **out, size_t *n,
+    struct err *e);
+
+struct aside_row {
+	int64_t     file;
+	const char *file_name, *kind, *header;
+	char        separator;
+	int64_t     line;
+	const char *reason;
+	const char *raw;
+	size_t      raw_n;
+};
+/* Calls `each` for every set-aside row; a nonzero answer stops and is returned. */
+int store_asides(struct store *s, int (*each)(void *ctx, const struct aside_row *row), void *ctx,
+    struct err *e);
+
+struct store_status {
+	int64_t bytes;			/* of the database file */
+	int64_t files, events, accounts, devices_known, points;
+	int64_t stored, repeated, set_aside, rows;
+	int64_t cover_from, cover_to;	/* over all accounts */
+	int64_t last_taken;		/* wall clock */
+	int64_t due;			/* accounts waiting to be judged */
+	int64_t open[3];		/* open findings by level */
+	const char *journal;		/* "wal" or "delete" */
+	int     schema;
+};
+int store_status(struct store *s, struct arena *a, struct store_status *out, struct err *e);
+
+/* Events of `event_log` as CSV-ready rows, whole or of one account (NULL = all). */
+struct log_row {
+	const char *account, *receiver, *line, *time, *received, *event, *word, *partition, *zone,
+	           *serial, *user, *text, *signal, *utc, *marks, *file;
+	int64_t     row_line;
+};
+int store_event_log(struct store *s, const char *account,
+    int (*each)(void *ctx, const struct log_row *row), void *ctx, struct err *e);
+
+/* Settings in force, newest version of each (rule, setting, scope). */
+struct setting_row { const char *rule, *setting, *scope, *value, *who, *file; int64_t taken; };
+int store_settings(struct store *s, struct arena *a, struct setting_row **out, size_t *n,
+    struct err *e);
+
+/* The latest end of cover over all accounts: the fleet's "now". NO_TIME = no cover. */
+int store_now(struct store *s, int64_t *now, struct err *e);
+
+#endif
