@@ -1,0 +1,181 @@
+/* store.c - opening and closing the file. */
+#include <errno.h>
+#include <fcntl.h>
+#include <limits.h>
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+#include <sys/stat.h>
+#include <unistd.h>
+
+#include "daemon/store/db.h"
+#include "daemon/store/schema.h"
+#include "rules/view.h"
+
+/* How long one process waits for another to finish writing. */
+enum { WAIT_MS = 60 * 1000 };
+
+static const struct { int bit; const char *mark; } marks[] = {
+	{ MARK_STILL, "still" }, { MARK_RESET, "clock-reset" }, { MARK_SKIPPED, "skipped-hour" },
+	{ MARK_REPEATED, "repeated-hour" }, { MARK_AMBIGUOUS, "ambiguous-hour" },
+	{ MARK_LEAP, "leap-second" }, { MARK_COARSE, "minutes" }, { MARK_LIFE_CODE, "life-safety" },
+	{ MARK_USER, "user" }, { MARK_PANEL, "panel" },
+};
+
+static int
+fill_names(struct store *s, struct err *e)
+{
+	sqlite3_stmt *st;
+
+	for (enum word w = 0; w < WORD_COUNT; w++) {
+		if (!(st = db_stmt(s, "INSERT OR REPLACE INTO word VALUES(?1, ?2)", e)))
+			return -1;
+		sqlite3_bind_int(st, 1, (int)w);
+		db_bind_text(st, 2, word_text(w));
+		if (db_run(s, st, e))
+			return -1;
+	}
+	for (size_t i = 0; i < sizeof marks / sizeof *marks; i++) {
+		if (!(st = db_stmt(s, "INSERT OR REPLACE INTO mark VALUES(?1, ?2)", e)))
+			return -1;
+		sqlite3_bind_int(st, 1, marks[i].bit);
+		db_bind_text(st, 2, marks[i].mark);
+		if (db_run(s, st, e))
+			return -1;
+	}
+	return 0;
+}
+
+static int
+make_schema(struct store *s, struct err *e)
+{
+	char pragma[96];
+
+	snprintf(pragma, sizeof pragma, "PRAGMA application_id = %d; PRAGMA user_version = %d",
+	    STORE_APPLICATION_ID, STORE_SCHEMA);
+	if (db_exec(s, "BEGIN IMMEDIATE", e))
+		return -1;
+	if (db_exec(s, schema_permanent, e) || db_exec(s, schema_derived, e) ||
+	    fill_names(s, e) || db_exec(s, pragma, e) || db_exec(s, "COMMIT", e)) {
+		sqlite3_exec(s->db, "ROLLBACK", NULL, NULL, NULL);
+		return -1;
+	}
+	return 0;
+}
+
+/* Anything may lie under the name: look before trusting a schema. */
+static int
+check_schema(struct store *s, bool writing, struct err *e)
+{
+	int64_t id, version, tables;
+	char pragma[48];
+
+	if (db_number(s, "PRAGMA application_id", &id, e) ||
+	    db_number(s, "PRAGMA user_version", &version, e) ||
+	    db_number(s, "SELECT count(*) FROM sqlite_schema", &tables, e))
+		return err_set(e, ERR_STORE, s->path, 0, "is not a tripsift store: %s",
+		    sqlite3_errmsg(s->db));
+	if (tables == 0 && id == 0 && writing)
+		return make_schema(s, e);
+	if (id != STORE_APPLICATION_ID)
+		return err_set(e, ERR_STORE, s->path, 0,
+		    "is not a tripsift store (it may belong to another program); nothing was changed");
+	if (version > STORE_SCHEMA)
+		return err_set(e, ERR_STORE, s->path, 0,
+		    "was written by a newer tripsift (schema %d, this one knows %d)", (int)version,
+		    STORE_SCHEMA);
+	if (version == STORE_SCHEMA)
+		return 0;
+	if (!writing)
+		return err_set(e, ERR_STORE, s->path, 0,
+		    "has the older schema %d; any `tripsift ingest` brings it up to date",
+		    (int)version);
+	for (int v = (int)version; v < STORE_SCHEMA; v++)
+		if (db_exec(s, schema_upgrade[v - 1], e))
+			return -1;
+	snprintf(pragma, sizeof pragma, "PRAGMA user_version = %d", STORE_SCHEMA);
+	return db_exec(s, pragma, e);
+}
+
+/* The file is made first, so that it never exists with wider permissions. */
+static int
+make_file(const char *path, bool *made, struct err *e)
+{
+	int fd = open(path, O_RDWR | O_CREAT | O_EXCL | O_CLOEXEC, 0600);
+
+	if (fd >= 0) {
+		*made = true;
+		close(fd);
+		return 0;
+	}
+	if (errno == EEXIST)
+		return 0;
+	return err_set(e, ERR_STORE, path, 0, "cannot make the store: %s", strerror(errno));
+}
+
+struct store *
+store_open(const char *path, enum store_mode mode, bool *made, struct err *e)
+{
+	struct store *s = x_calloc(1, sizeof *s);
+	char full[PATH_MAX];
+	bool fresh = false;
+
+	if (made)
+		*made = false;
+	if (mode == STORE_CREATE && make_file(path, &fresh, e))
+		goto fail;
+	if (!realpath(path, full)) {
+		err_set(e, ERR_STORE, path, 0,
+		    "no store here (%s); `tripsift ingest FILE...` makes one, --db names another",
+		    strerror(errno));
+		goto fail;
+	}
+	s->path = strdup(full);
+	if (sqlite3_open_v2(full, &s->db,
+	    mode == STORE_READ && access(full, W_OK) != 0 ? SQLITE_OPEN_READONLY
+	                                                  : SQLITE_OPEN_READWRITE, NULL) != SQLITE_OK) {
+		db_fault(s, e, "cannot open the store");
+		goto fail;
+	}
+	sqlite3_busy_timeout(s->db, WAIT_MS);
+	sqlite3_db_config(s->db, SQLITE_DBCONFIG_TRUSTED_SCHEMA, 0, NULL);
+	if (check_schema(s, mode != STORE_READ, e))
+		goto fail;
+	sqlite3_db_config(s->db, SQLITE_DBCONFIG_DEFENSIVE, 1, NULL);
+	/* WAL lets readers read while a whole file is being taken in. FULL, because a
+	 * caller may move an export away once we have said that it is stored. */
+	if (mode == STORE_READ) {
+		if (db_exec(s, "PRAGMA query_only = 1; PRAGMA cache_size = -16384", e))
+			goto fail;
+	} else if (db_exec(s, "PRAGMA journal_mode = WAL; PRAGMA synchronous = FULL;"
+	    "PRAGMA cache_size = -49152; PRAGMA temp_store = MEMORY;"
+	    "PRAGMA journal_size_limit = 67108864", e)) {
+		goto fail;
+	}
+	if (made)
+		*made = fresh;
+	return s;
+
+fail:
+	store_close(s);
+	return NULL;
+}
+
+void
+store_close(struct store *s)
+{
+	if (!s)
+		return;
+	for (size_t i = 0; i < s->n_kept; i++)
+		sqlite3_finalize(s->kept[i].st);
+	free(s->kept);
+	sqlite3_close(s->db);
+	free(s->path);
+	free(s);
+}
+
+const char *
+store_path(const struct store *s)
+{
+	return s->path;
+}

@@ -1,0 +1,127 @@
+/* write.h - events into the store, a batch at a time.
+ *
+ * Way of a batch: the reading side fills `struct batch` in file order; the writer
+ * sorts it by (account, piece, wall clock), lets rows use up equal stored rows, and
+ * appends the rest in that order, one run for each account and piece. Nothing is ever
+ * inserted into the middle of a tree of events.
+ *
+ * A piece is the part of one file that lies in one batch. A file that fits is one
+ * piece that begins and ends; a larger one spans batches and has its transaction for
+ * itself. So a file is in the store whole or not at all, and small files share commits.
+ *
+ * Repeats: within one file two equal rows are two events; across files an event counts
+ * as often as the file that has it most often. Each row uses up one equal stored row
+ * that its file has not used yet (for spanning files one bit a stored event remembers
+ * which); only when none is left is the row stored. Batch size changes nothing.
+ */
+#ifndef DAEMON_STORE_WRITE_H
+#define DAEMON_STORE_WRITE_H
+
+#include <stdbool.h>
+#include <stdint.h>
+
+#include "daemon/base/arena.h"
+#include "daemon/base/err.h"
+
+struct store;
+struct writer;
+
+/* What both sides know of an account. The reading side finds and makes entries and
+ * keeps what it needs to resolve local times; the writer keeps ids and points. Entries
+ * stay where they are; each side touches only its own members. */
+struct acct {
+	/* set when made, then constant */
+	const char *account, *receiver, *line;
+	uint32_t    index;		/* 0, 1, ... in order of making */
+	const void *tz;			/* struct tz of the reading side; NULL = not in sites */
+	/* reading side */
+	uint32_t    seen_file;		/* the file that `prev_at` speaks of */
+	int64_t     prev_at;		/* ms UTC of the account's row before */
+	/* writer */
+	int64_t     id;			/* 0 = not in the store yet */
+	int64_t     lo, hi;		/* least and greatest wall of stored events; lo > hi: none */
+	struct acct_point *point;
+	size_t      n_point, cap_point, kept_point;	/* the first kept_point are stored */
+	bool        points_loaded, fresh;		/* fresh: made in this transaction */
+	uint32_t    covered_by;		/* last spanning file that had a row of it */
+	uint32_t    due_in;
+};
+
+/* A span in the batch's text: NUL-terminated at `at`, 0 = blank. */
+struct cut { uint32_t at, n; };
+
+struct event_in {
+	struct acct *acct;
+	int64_t      wall, received;	/* seconds, as read */
+	int64_t      shift;		/* seconds: UTC = wall - shift */
+	uint32_t     line;
+	uint16_t     ms, received_ms;
+	int16_t      offset, received_offset;	/* OFFSET_NONE = local */
+	uint16_t     cell;		/* batch-independent index, see writer_cell() */
+	uint16_t     marks;
+	uint8_t      word;
+	bool         has_received;
+	struct cut   partition, zone, serial, user, text, signal;
+};
+#define OFFSET_NONE INT16_MIN
+
+struct aside_in {
+	uint32_t    line;
+	const char *reason;		/* static text */
+	struct cut  raw;
+};
+
+/* Filled by the reading side; the file's own facts count once `ends`. */
+struct piece {
+	uint32_t    file;		/* running number of this ingest, from 1 */
+	bool        begins, ends, failed;
+	size_t      row, n_row;		/* in batch.row */
+	size_t      aside, n_aside;	/* in batch.aside */
+	/* with `begins`: */
+	const char *name, *place, *header, *ignored;	/* live until the ingest ends */
+	char        separator;
+	bool        newest_first;
+	/* with `ends`: */
+	uint64_t    size;
+	uint32_t    crc32;
+	int64_t     from, to;		/* cover, ms UTC; NO_TIME = none */
+	/* answers of the writer, summed over the pieces of a file */
+	int64_t     stored, repeated;
+};
+
+struct batch {
+	struct event_in *row;
+	size_t           n_row, cap_row;
+	struct aside_in *aside;
+	size_t           n_aside, cap_aside;
+	struct piece    *piece;
+	size_t           n_piece, cap_piece;
+	char            *text;		/* offset 0 is an empty text */
+	size_t           n_text, cap_text;
+};
+
+/* Interned event cells: the reading side makes them, in this order. */
+struct cell_list { const char **cell; uint32_t n; };
+
+struct write_options {
+	int   covers;			/* enum covers */
+	int64_t covers_from, covers_to;
+	int64_t taken;			/* wall clock, ms */
+};
+
+struct writer *writer_open(struct store *s, const struct write_options *o, struct err *e);
+/* All stored accounts, so that the reading side can begin with them. */
+int writer_accounts(struct writer *w, int (*each)(void *ctx, const char *account,
+    const char *receiver, const char *line, int64_t id, int64_t lo, int64_t hi), void *ctx,
+    struct err *e);
+/* Takes one batch. Pieces are answered in place. `cells` holds at least all the cells
+ * that the batch refers to. On -1 the open transaction is gone. */
+int writer_take(struct writer *w, struct batch *b, const struct cell_list *cells, struct err *e);
+/* The file rows of finished files: id in the store by running number; 0 = failed. */
+int64_t writer_file_id(const struct writer *w, uint32_t file);
+/* Free; an unfinished spanning file is rolled back. */
+void writer_close(struct writer *w);
+
+/* Takes in a file of another kind within its own transaction: see tables.h. */
+
+#endif
