@@ -24,7 +24,8 @@ void *arena_take(struct arena *a, size_t size);		/* zeroed, aligned for anything
 char *arena_bytes(struct arena *a, const char *p, size_t n);	/* copy, not aligned, NUL added */
 char *arena_text(struct arena *a, struct span s);		/* copy with a NUL */
 char *arena_fmt(struct arena *a, const char *fmt, ...) __attribute__((format(printf, 2, 3)));
-char *arena_vfmt(struct arena *a, const char *fmt, va_list ap);
+char *arena_vfmt(struct arena *a, const char *fmt, va_list ap)
+    __attribute__((format(printf, 2, 0)));
 void arena_reset(struct arena *a);	/* keeps one block for the next round */
 void arena_release(struct arena *a);	/* gives all back; the arena is empty again */
 
