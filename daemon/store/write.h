@@ -25,50 +25,62 @@
 
 struct store;
 struct writer;
+struct acct_point;
+
+/* The writer's part of an account. */
+struct acct_store {
+	int64_t  id;			/* 0 = not in the store yet */
+	int64_t  lo, hi;		/* least and greatest wall of stored events; lo > hi: none */
+	int64_t  new_lo, new_hi;	/* the same of this transaction */
+	struct acct_point *point;
+	uint32_t n_point, kept_point;	/* the first kept_point are stored */
+	size_t   cap_point;
+	uint32_t *slot;			/* hash index over `point`; entries are index + 1 */
+	uint32_t n_slot;
+	bool     loaded, touched, fresh;	/* fresh: made in this transaction */
+	uint32_t last_file;		/* the file in whose `seen` list it stands */
+	bool     rederive;
+};
 
 /* What both sides know of an account. The reading side finds and makes entries and
- * keeps what it needs to resolve local times; the writer keeps ids and points. Entries
- * stay where they are; each side touches only its own members. */
+ * keeps what it needs to resolve local times; the writer keeps the rest. Entries stay
+ * where they are; each side touches only its own members. */
 struct acct {
 	/* set when made, then constant */
 	const char *account, *receiver, *line;
 	uint32_t    index;		/* 0, 1, ... in order of making */
-	const void *tz;			/* struct tz of the reading side; NULL = not in sites */
+	const void *tz;			/* struct tz of the reading side */
 	/* reading side */
 	uint32_t    seen_file;		/* the file that `prev_at` speaks of */
 	int64_t     prev_at;		/* ms UTC of the account's row before */
 	/* writer */
-	int64_t     id;			/* 0 = not in the store yet */
-	int64_t     lo, hi;		/* least and greatest wall of stored events; lo > hi: none */
-	struct acct_point *point;
-	size_t      n_point, cap_point, kept_point;	/* the first kept_point are stored */
-	bool        points_loaded, fresh;		/* fresh: made in this transaction */
-	uint32_t    covered_by;		/* last spanning file that had a row of it */
-	uint32_t    due_in;
+	struct acct_store store;
 };
 
-/* A span in the batch's text: NUL-terminated at `at`, 0 = blank. */
-struct cut { uint32_t at, n; };
+/* The cells of a row that are kept as text lie one behind the other in the batch's
+ * text, each ended by NUL, in this order. The first three name a point. */
+enum row_text { RT_PARTITION, RT_ZONE, RT_SERIAL, RT_USER, RT_TEXT, RT_SIGNAL, RT_COUNT };
 
 struct event_in {
 	struct acct *acct;
 	int64_t      wall, received;	/* seconds, as read */
 	int64_t      shift;		/* seconds: UTC = wall - shift */
 	uint32_t     line;
+	uint32_t     text;		/* where its texts begin */
+	uint16_t     n[RT_COUNT];	/* their lengths without NUL */
 	uint16_t     ms, received_ms;
 	int16_t      offset, received_offset;	/* OFFSET_NONE = local */
-	uint16_t     cell;		/* batch-independent index, see writer_cell() */
+	uint16_t     cell;		/* index in the cell list */
 	uint16_t     marks;
 	uint8_t      word;
 	bool         has_received;
-	struct cut   partition, zone, serial, user, text, signal;
 };
 #define OFFSET_NONE INT16_MIN
 
 struct aside_in {
 	uint32_t    line;
+	uint32_t    raw, n_raw;		/* the record as read, in the batch's text */
 	const char *reason;		/* static text */
-	struct cut  raw;
 };
 
 /* Filled by the reading side; the file's own facts count once `ends`. */
@@ -96,12 +108,13 @@ struct batch {
 	size_t           n_aside, cap_aside;
 	struct piece    *piece;
 	size_t           n_piece, cap_piece;
-	char            *text;		/* offset 0 is an empty text */
+	char            *text;
 	size_t           n_text, cap_text;
 };
 
-/* Interned event cells: the reading side makes them, in this order. */
-struct cell_list { const char **cell; uint32_t n; };
+/* Interned event cells as read; the reading side makes them, at most CELL_MAX. */
+enum { CELL_MAX = 20000 };
+struct cell_list { const char *cell[CELL_MAX]; uint32_t n; };
 
 struct write_options {
 	int   covers;			/* enum covers */
@@ -112,8 +125,7 @@ struct write_options {
 struct writer *writer_open(struct store *s, const struct write_options *o, struct err *e);
 /* All stored accounts, so that the reading side can begin with them. */
 int writer_accounts(struct writer *w, int (*each)(void *ctx, const char *account,
-    const char *receiver, const char *line, int64_t id, int64_t lo, int64_t hi), void *ctx,
-    struct err *e);
+    const char *receiver, const char *line, int64_t id), void *ctx, struct err *e);
 /* Takes one batch. Pieces are answered in place. `cells` holds at least all the cells
  * that the batch refers to. On -1 the open transaction is gone. */
 int writer_take(struct writer *w, struct batch *b, const struct cell_list *cells, struct err *e);
@@ -121,7 +133,5 @@ int writer_take(struct writer *w, struct batch *b, const struct cell_list *cells
 int64_t writer_file_id(const struct writer *w, uint32_t file);
 /* Free; an unfinished spanning file is rolled back. */
 void writer_close(struct writer *w);
-
-/* Takes in a file of another kind within its own transaction: see tables.h. */
 
 #endif
