@@ -26,18 +26,21 @@ enum mark {
 	MARK_AMBIGUOUS = 1 << 4,	/* in the repeated hour and nothing resolves it */
 	MARK_LEAP      = 1 << 5,	/* second 60 written */
 	MARK_COARSE    = 1 << 6,	/* precision is minutes */
-	MARK_BUFFERED  = 1 << 7,	/* set by view_finish(): within 10 min after comm-restore or
-					 * restart, or stamped with the time of receipt only: gives no
-					 * gap under 10 min */
+	MARK_BUFFERED  = 1 << 7,	/* set by view_finish() within 10 min after comm-restore or
+					 * restart, by the reader where the stamp is only the time of
+					 * receipt: gives no gap under 10 min */
 	MARK_LIFE_CODE = 1 << 8,	/* the code is of a life-safety class */
 	MARK_USER      = 1 << 9,	/* the `zone` cell holds a user number */
 	MARK_PANEL     = 1 << 10,	/* the `zone` cell holds a module, line or area, or nothing */
+	MARK_WRITTEN   = 1 << 11,	/* set by view_finish(): a return within 5 min after restart,
+					 * disarm or program-exit, written by the panel itself */
 };
 
 /* A place that rows name, as read: what view_finish() makes devices from. */
 struct point {
 	const char *partition, *zone, *serial;
-	/* Set by view_finish(): keys of daemon/base/serial.h. */
+	/* Set by view_finish(): keys of daemon/base/serial.h. Equal zone keys of one
+	 * view are one pointer. */
 	const char *partition_key, *zone_key, *serial_key;
 	bool        serial_unreadable;	/* a spreadsheet ate its digits */
 };
@@ -132,7 +135,9 @@ struct view {
 	size_t              n_point;
 	const char        **cell;
 	size_t              n_cell;
-	struct event       *event;	/* ascending by (at, file, line) after view_finish() */
+	struct event       *event;	/* ascending by (at, file) after view_finish(); rows of one
+					 * file and instant stay in the order given, which is
+					 * oldest first also for a newest-first file */
 	size_t              n_event;
 	struct roster_row  *roster;
 	size_t              n_roster;
@@ -147,6 +152,7 @@ struct view {
 
 	struct device      *device;	/* by view_finish() */
 	size_t              n_device;
+	struct view_index  *index;	/* view.c's own */
 };
 
 /* Sorts events, drops those before `since`, forms devices, classes and marks.
@@ -157,7 +163,10 @@ struct view {
  * only a serial to that serial. Serials that differ only in leading zeros are one
  * device. A new serial on a zone is a new device; the old one counts as replaced.
  * Zone numbers are compared without leading zeros; a blank partition matches the
- * only partition that uses the zone. User numbers, modules and zone 0 are no devices. */
+ * only partition that uses the zone. User numbers, modules and zone 0 are no devices.
+ * `learn-heard`, `learn-refused` and `extra-device` bind nothing: the serial may be a
+ * stranger's. A replaced serial that is reported with its zone again counts as back.
+ * Life safety holds for the place: any device on a zone that ever was life safety is. */
 void view_finish(struct view *v);
 void view_release(struct view *v);
 
@@ -169,7 +178,8 @@ int64_t view_cover_within(const struct view *v, int64_t from, int64_t to);
  * and restores within 5 min after restart, disarm or program-exit do not count. */
 bool event_is_heard(const struct view *v, const struct event *ev);
 /* Device by zone or serial as typed by a person or another file; -1 = none. When a
- * zone had several serials, the one bound at `at` (NO_TIME: the newest). */
+ * zone had several serials, the one bound at `at` (NO_TIME: the newest). A readable
+ * serial decides alone. A number that several partitions use names no device. */
 int32_t view_device_find(const struct view *v, const char *zone, const char *serial, int64_t at);
 /* "zone 5 (kitchen window, contact, serial 4A0071)" in the view's arena. */
 const char *device_label(struct view *v, int32_t device);
