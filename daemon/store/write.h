@@ -116,16 +116,24 @@ struct batch {
 enum { CELL_MAX = 20000 };
 struct cell_list { const char *cell[CELL_MAX]; uint32_t n; };
 
+/* Resolves one row: from what was read (and MARK_RESET) to shift and time marks. `prev`
+ * is the ms UTC of the account's row before it in the same file, NO_TIME at its first
+ * row; the function moves it on. Pure, so that stored rows can be resolved anew. */
+typedef void derive_fn(const void *tz, bool newest_first, int64_t *prev, struct event_in *row);
+
 struct write_options {
-	int   covers;			/* enum covers */
-	int64_t covers_from, covers_to;
-	int64_t taken;			/* wall clock, ms */
+	int        covers;		/* enum covers of daemon/ingest.h */
+	int64_t    covers_from, covers_to;
+	int64_t    taken;		/* wall clock, ms */
+	derive_fn *derive;
 };
 
 struct writer *writer_open(struct store *s, const struct write_options *o, struct err *e);
 /* All stored accounts, so that the reading side can begin with them. */
 int writer_accounts(struct writer *w, int (*each)(void *ctx, const char *account,
     const char *receiver, const char *line, int64_t id), void *ctx, struct err *e);
+/* The stored event cells, in the order that indices follow. Lent by `a`. */
+int writer_cells(struct writer *w, struct arena *a, struct cell_list *out, struct err *e);
 /* Takes one batch. Pieces are answered in place. `cells` holds at least all the cells
  * that the batch refers to. On -1 the open transaction is gone. */
 int writer_take(struct writer *w, struct batch *b, const struct cell_list *cells, struct err *e);
@@ -133,5 +141,10 @@ int writer_take(struct writer *w, struct batch *b, const struct cell_list *cells
 int64_t writer_file_id(const struct writer *w, uint32_t file);
 /* Free; an unfinished spanning file is rolled back. */
 void writer_close(struct writer *w);
+
+/* Resolves all stored rows of one account anew and marks it due if any changed. Within
+ * the caller's transaction. */
+int store_derive(struct store *s, int64_t account, const void *tz, derive_fn *derive,
+    struct err *e);
 
 #endif

@@ -1,0 +1,23 @@
+/* derive.h - from a time as read to an instant.
+ *
+ * With an offset there is nothing to decide. A local time that the zone has once is
+ * that instant; one it never had is moved on by the gap and marked. In the repeated
+ * hour the time of receipt decides where there is one (an event is received soon after
+ * it happened); else the order of the account's rows in the file does; else the earlier
+ * of the two is taken and marked as ambiguous.
+ */
+#ifndef DAEMON_DERIVE_H
+#define DAEMON_DERIVE_H
+
+#include "daemon/store/write.h"
+
+/* A derive_fn; `tz` is a struct tz. */
+derive_fn derive_time;
+
+/* The instant of receipt, ms UTC; NO_TIME when the row has none. */
+int64_t derive_received(const void *tz, const struct event_in *row);
+
+/* A clock that is off by more than this stands at a default, not merely wrong. */
+#define DERIVE_RESET (400 * DAY)	/* common practice, no source */
+
+#endif

@@ -1,0 +1,580 @@
+/* write.c - the flow of batches into the store. */
+#include "daemon/store/write.h"
+
+#include <assert.h>
+#include <stdlib.h>
+#include <string.h>
+
+#include "daemon/store/writer.h"
+
+/* ---- order ----------------------------------------------------------------- */
+
+/* One stable pass over 11 bits; says so when all keys agree and nothing moved. */
+static bool
+radix_pass(const uint32_t *key, int shift, const uint32_t *from, uint32_t *to, size_t n)
+{
+	size_t count[2048] = { 0 }, sum = 0;
+
+	for (size_t i = 0; i < n; i++)
+		count[key[from[i]] >> shift & 2047]++;
+	if (count[key[from[0]] >> shift & 2047] == n)
+		return false;
+	for (size_t d = 0; d < 2048; d++) {
+		size_t c = count[d];
+
+		count[d] = sum;
+		sum += c;
+	}
+	for (size_t i = 0; i < n; i++)
+		to[count[key[from[i]] >> shift & 2047]++] = from[i];
+	return true;
+}
+
+static void
+radix_sort(uint32_t *key, uint32_t **order, uint32_t **spare, size_t n)
+{
+	for (int shift = 0; shift < 32; shift += 11) {
+		if (radix_pass(key, shift, *order, *spare, n)) {
+			uint32_t *t = *order;
+
+			*order = *spare;
+			*spare = t;
+		}
+	}
+}
+
+/* w->order = the rows of pieces [first, last] by (account, piece, wall), file order
+ * where these are equal; w->piece_of beside it. */
+static size_t
+sort_rows(struct writer *w, size_t first, size_t last)
+{
+	const struct batch *b = w->b;
+	int64_t least = INT64_MAX;
+	size_t n = 0;
+	uint32_t *piece;
+
+	if (b->n_row > w->cap_order) {
+		size_t cap = b->n_row;
+
+		w->order = realloc(w->order, cap * sizeof *w->order);
+		w->piece_of = realloc(w->piece_of, cap * sizeof *w->piece_of);
+		w->point = realloc(w->point, cap * sizeof *w->point);
+		w->repeat = realloc(w->repeat, cap * sizeof *w->repeat);
+		w->sort_a = realloc(w->sort_a, cap * sizeof *w->sort_a);
+		w->sort_b = realloc(w->sort_b, cap * sizeof *w->sort_b);
+		if (!w->order || !w->piece_of || !w->point || !w->repeat || !w->sort_a || !w->sort_b)
+			abort();
+		w->cap_order = cap;
+	}
+	piece = w->piece_of;	/* by row while sorting */
+	for (size_t p = first; p <= last; p++) {
+		if (b->piece[p].failed)
+			continue;
+		for (size_t i = b->piece[p].row; i < b->piece[p].row + b->piece[p].n_row; i++) {
+			w->order[n++] = (uint32_t)i;
+			piece[i] = (uint32_t)p;
+			if (b->row[i].wall < least)
+				least = b->row[i].wall;
+		}
+	}
+	if (n == 0)
+		return 0;
+	/* Walls further than 136 years after the least share a key; the order within a
+	 * run then is not strict there, so such a run is simply not searched: see hi. */
+	for (size_t i = 0; i < n; i++) {
+		int64_t d = b->row[w->order[i]].wall - least;
+
+		w->sort_a[w->order[i]] = d > UINT32_MAX ? UINT32_MAX : (uint32_t)d;
+	}
+	radix_sort(w->sort_a, &w->order, &w->sort_b, n);
+	if (last > first)
+		radix_sort(piece, &w->order, &w->sort_b, n);
+	for (size_t i = 0; i < n; i++)
+		w->sort_a[w->order[i]] = b->row[w->order[i]].acct->index;
+	radix_sort(w->sort_a, &w->order, &w->sort_b, n);
+	for (size_t i = 0; i < n; i++)
+		w->sort_a[i] = piece[w->order[i]];
+	memcpy(w->piece_of, w->sort_a, n * sizeof *w->piece_of);
+	return n;
+}
+
+/* ---- cover and due --------------------------------------------------------- */
+
+static int
+mark_due(struct writer *w, int64_t account, struct err *e)
+{
+	sqlite3_stmt *st = db_stmt(w->store, "INSERT OR IGNORE INTO due VALUES(?1)", e);
+
+	if (!st)
+		return -1;
+	sqlite3_bind_int64(st, 1, account);
+	return db_run(w->store, st, e);
+}
+
+/* Joins [from, to] with what it touches; a grown cover makes the account due. */
+static int
+add_cover(struct writer *w, int64_t account, int64_t from, int64_t to, struct err *e)
+{
+	sqlite3_stmt *st;
+	int64_t lo = from, hi = to;
+	int rc;
+	bool whole = false;
+
+	if (from == NO_TIME || to == NO_TIME)
+		return 0;
+	if (!(st = db_stmt(w->store, "SELECT from_at, to_at FROM cover"
+	    " WHERE account = ?1 AND from_at <= ?3 AND to_at >= ?2", e)))
+		return -1;
+	sqlite3_bind_int64(st, 1, account);
+	sqlite3_bind_int64(st, 2, from);
+	sqlite3_bind_int64(st, 3, to);
+	while ((rc = db_step(w->store, st, e)) > 0) {
+		int64_t f = sqlite3_column_int64(st, 0), t = sqlite3_column_int64(st, 1);
+
+		whole |= f <= from && t >= to;
+		lo = f < lo ? f : lo;
+		hi = t > hi ? t : hi;
+	}
+	if (rc < 0 || whole)
+		return rc;
+	if (!(st = db_stmt(w->store,
+	    "DELETE FROM cover WHERE account = ?1 AND from_at <= ?3 AND to_at >= ?2", e)))
+		return -1;
+	sqlite3_bind_int64(st, 1, account);
+	sqlite3_bind_int64(st, 2, from);
+	sqlite3_bind_int64(st, 3, to);
+	if (db_run(w->store, st, e) ||
+	    !(st = db_stmt(w->store, "INSERT INTO cover VALUES(?1, ?2, ?3)", e)))
+		return -1;
+	sqlite3_bind_int64(st, 1, account);
+	sqlite3_bind_int64(st, 2, lo);
+	sqlite3_bind_int64(st, 3, hi);
+	return db_run(w->store, st, e) ? -1 : mark_due(w, account, e);
+}
+
+/* With `--covers all` a file tells of every account of sites. */
+static int
+cover_sites(struct writer *w, int64_t from, int64_t to, struct err *e)
+{
+	sqlite3_stmt *st = db_stmt(w->store, "SELECT DISTINCT a.id FROM site s"
+	    " JOIN account a ON a.account = s.account", e);
+	int64_t *id = NULL;
+	size_t n = 0, cap = 0;
+	int rc;
+
+	if (!st)
+		return -1;
+	while ((rc = db_step(w->store, st, e)) > 0) {
+		id = x_grow(id, &cap, n + 1, sizeof *id);
+		id[n++] = sqlite3_column_int64(st, 0);
+	}
+	for (size_t i = 0; rc == 0 && i < n; i++)
+		rc = add_cover(w, id[i], from, to, e);
+	free(id);
+	return rc;
+}
+
+/* ---- files ----------------------------------------------------------------- */
+
+static int
+begin(struct writer *w, struct err *e)
+{
+	int64_t last;
+
+	if (w->in_txn)
+		return 0;
+	if (db_exec(w->store, "BEGIN IMMEDIATE", e))
+		return -1;
+	w->in_txn = true;
+	if (db_number(w->store, "SELECT max(id) FROM event", &last, e))
+		return -1;
+	w->next_event = last + 1;
+	return 0;
+}
+
+static int
+commit(struct writer *w, struct err *e)
+{
+	if (!w->in_txn)
+		return 0;
+	if (place_serials(w, e))
+		return -1;
+	for (size_t i = 0; i < w->n_touched; i++)
+		if (w->touched[i]->store.rederive && store_derive(w->store,
+		    w->touched[i]->store.id, w->touched[i]->tz, w->o.derive, e))
+			return -1;
+	if (db_exec(w->store, "COMMIT", e))
+		return -1;
+	w->in_txn = false;
+	place_commit(w);
+	return 0;
+}
+
+static void
+roll_back(struct writer *w)
+{
+	if (!w->in_txn)
+		return;
+	sqlite3_exec(w->store->db, "ROLLBACK", NULL, NULL, NULL);
+	w->in_txn = false;
+	w->open_file = 0;
+	w->n_seen = 0;
+	repeat_forget(w);
+	place_rollback(w);
+}
+
+static int
+begin_file(struct writer *w, const struct piece *p, struct err *e)
+{
+	sqlite3_stmt *st = db_stmt(w->store, "INSERT INTO file(name, kind, size, crc32, taken, place,"
+	    " header, separator, ignored, newest_first, rows, stored, repeated, set_aside)"
+	    " VALUES(?1, 'events', 0, 0, ?2, ?3, ?4, ?5, ?6, ?7, 0, 0, 0, 0)", e);
+	size_t old = w->cap_file;
+
+	if (!st)
+		return -1;
+	db_bind_text(st, 1, p->name);
+	sqlite3_bind_int64(st, 2, w->o.taken);
+	db_bind_text(st, 3, p->place);
+	db_bind_text(st, 4, p->header);
+	db_bind_span(st, 5, (struct span){ &p->separator, 1 });
+	db_bind_text(st, 6, p->ignored);
+	sqlite3_bind_int(st, 7, p->newest_first);
+	if (db_run(w->store, st, e))
+		return -1;
+	w->file_id = x_grow(w->file_id, &w->cap_file, p->file + 1u, sizeof *w->file_id);
+	if (w->cap_file > old)
+		memset(w->file_id + old, 0, (w->cap_file - old) * sizeof *w->file_id);
+	w->file_id[p->file] = sqlite3_last_insert_rowid(w->store->db);
+	return 0;
+}
+
+static int
+end_file(struct writer *w, const struct piece *p, int64_t rows, int64_t stored, int64_t repeated,
+    int64_t aside, struct err *e)
+{
+	sqlite3_stmt *st = db_stmt(w->store, "UPDATE file SET size = ?2, crc32 = ?3, rows = ?4,"
+	    " stored = ?5, repeated = ?6, set_aside = ?7, from_at = ?8, to_at = ?9 WHERE id = ?1", e);
+
+	if (!st)
+		return -1;
+	sqlite3_bind_int64(st, 1, w->file_id[p->file]);
+	sqlite3_bind_int64(st, 2, (int64_t)p->size);
+	sqlite3_bind_int64(st, 3, p->crc32);
+	sqlite3_bind_int64(st, 4, rows);
+	sqlite3_bind_int64(st, 5, stored);
+	sqlite3_bind_int64(st, 6, repeated);
+	sqlite3_bind_int64(st, 7, aside);
+	db_bind_time(st, 8, p->from);
+	db_bind_time(st, 9, p->to);
+	if (db_run(w->store, st, e))
+		return -1;
+	return w->o.covers == 1 ? cover_sites(w, p->from, p->to, e) : 0;
+}
+
+static int
+keep_asides(struct writer *w, const struct piece *p, struct err *e)
+{
+	for (size_t i = p->aside; i < p->aside + p->n_aside; i++) {
+		const struct aside_in *a = &w->b->aside[i];
+		sqlite3_stmt *st = db_stmt(w->store, "INSERT INTO aside VALUES(?1, ?2, ?3, ?4)", e);
+
+		if (!st)
+			return -1;
+		sqlite3_bind_int64(st, 1, w->file_id[p->file]);
+		sqlite3_bind_int64(st, 2, a->line);
+		db_bind_text(st, 3, a->reason);
+		sqlite3_bind_blob(st, 4, w->b->text + a->raw, (int)a->n_raw, SQLITE_STATIC);
+		if (db_run(w->store, st, e))
+			return -1;
+	}
+	return 0;
+}
+
+/* ---- rows ------------------------------------------------------------------ */
+
+static int
+add_run(struct writer *w, const struct acct *a, uint32_t piece, int64_t first, int64_t n,
+    int64_t lo, int64_t hi, struct err *e)
+{
+	sqlite3_stmt *st = db_stmt(w->store, "INSERT INTO run VALUES(?1, ?2, ?3, ?4, ?5, ?6)", e);
+
+	if (!st)
+		return -1;
+	sqlite3_bind_int64(st, 1, a->store.id);
+	sqlite3_bind_int64(st, 2, first);
+	sqlite3_bind_int64(st, 3, n);
+	sqlite3_bind_int64(st, 4, w->file_id[w->b->piece[piece].file]);
+	sqlite3_bind_int64(st, 5, lo);
+	sqlite3_bind_int64(st, 6, hi);
+	return db_run(w->store, st, e);
+}
+
+/* Keeps what is no repeat of order[from..to), rows of one account and one piece. */
+static int
+keep_rows(struct writer *w, size_t from, size_t to, struct err *e)
+{
+	struct piece *p = &w->b->piece[w->piece_of[from]];
+	struct acct *a = w->b->row[w->order[from]].acct;
+	size_t begin_kept = w->n_kept, n;
+	int64_t lo = INT64_MAX, hi = INT64_MIN;
+	uint32_t last_point = 0;
+
+	for (size_t i = from; i < to; i++) {
+		const struct event_in *r = &w->b->row[w->order[i]];
+		struct kept *k;
+		size_t text = r->text;
+
+		if (w->repeat[i])
+			continue;
+		w->kept = x_grow(w->kept, &w->cap_kept, w->n_kept + 1, sizeof *w->kept);
+		k = &w->kept[w->n_kept++];
+		*k = (struct kept){ w->order[i], w->point[i], 0 };
+		for (int t = 0; t < RT_TEXT; t++)
+			text += r->n[t] + 1u;
+		if (r->n[RT_TEXT] &&
+		    place_phrase(w, w->b->text + text, r->n[RT_TEXT], &k->phrase, e))
+			return -1;
+		last_point = k->point > last_point ? k->point : last_point;
+		lo = r->wall < lo ? r->wall : lo;
+		hi = r->wall > hi ? r->wall : hi;
+	}
+	n = w->n_kept - begin_kept;
+	p->stored += (int64_t)n;
+	p->repeated += (int64_t)(to - from - n);
+	if (w->o.covers == 2 && add_cover(w, a->store.id, w->o.covers_from, w->o.covers_to, e))
+		return -1;
+	if (w->o.covers != 2 && p->begins && p->ends &&
+	    add_cover(w, a->store.id, p->from, p->to, e))
+		return -1;
+	if (!(p->begins && p->ends) && a->store.last_file != p->file) {
+		a->store.last_file = p->file;
+		w->seen = x_grow(w->seen, &w->cap_seen, w->n_seen + 1, sizeof *w->seen);
+		w->seen[w->n_seen++] = a;
+	}
+	if (n == 0)
+		return 0;
+	place_touch(w, a);
+	if (lo < a->store.new_lo)
+		a->store.new_lo = lo;
+	if (hi > a->store.new_hi)
+		a->store.new_hi = hi;
+	if (place_keep_points(w, a, last_point, e) ||
+	    add_run(w, a, w->piece_of[from], w->next_event, (int64_t)n, lo, hi, e) ||
+	    mark_due(w, a->store.id, e))
+		return -1;
+	w->next_event += (int64_t)n;
+	return 0;
+}
+
+static int
+take_account(struct writer *w, size_t from, size_t to, bool spanning, struct err *e)
+{
+	struct acct *a = w->b->row[w->order[from]].acct;
+	bool many = w->piece_of[from] != w->piece_of[to - 1];
+
+	if (place_account(w, a, e))
+		return -1;
+	for (size_t i = from; i < to; i++) {
+		const struct event_in *r = &w->b->row[w->order[i]];
+
+		w->point[i] = place_point(w, a, w->b->text + r->text,
+		    (size_t)r->n[0] + r->n[1] + r->n[2] + 2);
+	}
+	if (repeat_find(w, from, to, spanning, many, e))
+		return -1;
+	for (size_t i = from, j; i < to; i = j) {
+		for (j = i + 1; j < to && w->piece_of[j] == w->piece_of[i]; j++)
+			;
+		if (keep_rows(w, i, j, e))
+			return -1;
+	}
+	return 0;
+}
+
+/* All rows of pieces [first, last], which are either whole files or one part. */
+static int
+take_rows(struct writer *w, size_t first, size_t last, bool spanning, struct err *e)
+{
+	size_t n = sort_rows(w, first, last);
+
+	w->n_kept = 0;
+	for (size_t i = 0, j; i < n; i = j) {
+		const struct acct *a = w->b->row[w->order[i]].acct;
+
+		for (j = i + 1; j < n && w->b->row[w->order[j]].acct == a; j++)
+			;
+		if (take_account(w, i, j, spanning, e))
+			return -1;
+	}
+	if (w->n_kept == 0)
+		return 0;
+	return db_exec(w->store, "INSERT INTO event(line, point, cell, wall, ms, offset, received,"
+	    " received_ms, received_offset, user, signal, phrase, text, shift, word, marks)"
+	    " SELECT * FROM batch", e);
+}
+
+static int
+take_whole_files(struct writer *w, size_t first, size_t last, struct err *e)
+{
+	struct batch *b = w->b;
+
+	if (begin(w, e) || place_cells(w, w->cells, e))
+		return -1;
+	for (size_t p = first; p <= last; p++)
+		if (!b->piece[p].failed && (begin_file(w, &b->piece[p], e) ||
+		    keep_asides(w, &b->piece[p], e)))
+			return -1;
+	if (take_rows(w, first, last, false, e))
+		return -1;
+	for (size_t p = first; p <= last; p++) {
+		struct piece *q = &b->piece[p];
+
+		if (!q->failed && end_file(w, q, (int64_t)(q->n_row + q->n_aside), q->stored,
+		    q->repeated, (int64_t)q->n_aside, e))
+			return -1;
+	}
+	return commit(w, e);
+}
+
+static int
+take_part(struct writer *w, size_t at, struct err *e)
+{
+	struct piece *p = &w->b->piece[at];
+
+	if (p->begins) {
+		if (begin(w, e) || begin_file(w, p, e))
+			return -1;
+		w->open_file = p->file;
+		w->open_rows = w->open_stored = w->open_repeated = w->open_aside = 0;
+	}
+	if (p->failed) {
+		roll_back(w);
+		w->file_id[p->file] = 0;
+		return 0;
+	}
+	if (place_cells(w, w->cells, e) || keep_asides(w, p, e) || take_rows(w, at, at, true, e))
+		return -1;
+	w->open_rows += (int64_t)(p->n_row + p->n_aside);
+	w->open_stored += p->stored;
+	w->open_repeated += p->repeated;
+	w->open_aside += (int64_t)p->n_aside;
+	if (!p->ends)
+		return 0;
+	for (size_t i = 0; w->o.covers != 2 && i < w->n_seen; i++)
+		if (add_cover(w, w->seen[i]->store.id, p->from, p->to, e))
+			return -1;
+	if (end_file(w, p, w->open_rows, w->open_stored, w->open_repeated, w->open_aside, e) ||
+	    commit(w, e))
+		return -1;
+	w->open_file = 0;
+	w->n_seen = 0;
+	repeat_forget(w);
+	return 0;
+}
+
+int
+writer_take(struct writer *w, struct batch *b, const struct cell_list *cells, struct err *e)
+{
+	size_t i = 0, j;
+	int rc = 0;
+
+	w->b = b;
+	w->cells = cells;
+	while (rc == 0 && i < b->n_piece) {
+		const struct piece *p = &b->piece[i];
+
+		if (!(p->begins && p->ends)) {
+			rc = take_part(w, i++, e);
+			continue;
+		}
+		for (j = i; j + 1 < b->n_piece && b->piece[j + 1].begins && b->piece[j + 1].ends; j++)
+			;
+		rc = take_whole_files(w, i, j, e);
+		i = j + 1;
+	}
+	if (rc)
+		roll_back(w);
+	return rc;
+}
+
+/* ---- life ------------------------------------------------------------------ */
+
+struct writer *
+writer_open(struct store *s, const struct write_options *o, struct err *e)
+{
+	struct writer *w = x_calloc(1, sizeof *w);
+
+	w->store = s;
+	w->o = *o;
+	w->phrase = x_calloc(PHRASE_SLOTS, sizeof *w->phrase);
+	w->phrase_text = x_calloc(PHRASE_SLOTS, sizeof *w->phrase_text);
+	if (batch_table_make(w, e) || place_load_phrases(w, e)) {
+		writer_close(w);
+		return NULL;
+	}
+	return w;
+}
+
+int
+writer_accounts(struct writer *w, int (*each)(void *ctx, const char *account,
+    const char *receiver, const char *line, int64_t id), void *ctx, struct err *e)
+{
+	sqlite3_stmt *st = db_stmt(w->store, "SELECT account, receiver, line, id FROM account", e);
+	int rc;
+
+	if (!st)
+		return -1;
+	while ((rc = db_step(w->store, st, e)) > 0) {
+		rc = each(ctx, (const char *)sqlite3_column_text(st, 0),
+		    (const char *)sqlite3_column_text(st, 1),
+		    (const char *)sqlite3_column_text(st, 2), sqlite3_column_int64(st, 3));
+		if (rc)
+			break;
+	}
+	sqlite3_reset(st);
+	return rc;
+}
+
+int
+writer_cells(struct writer *w, struct arena *a, struct cell_list *out, struct err *e)
+{
+	sqlite3_stmt *st = db_stmt(w->store, "SELECT cell FROM cell ORDER BY id", e);
+	int rc;
+
+	if (!st)
+		return -1;
+	while ((rc = db_step(w->store, st, e)) > 0 && out->n < CELL_MAX)
+		out->cell[out->n++] = db_text(st, 0, a);
+	return rc < 0 ? -1 : 0;
+}
+
+int64_t
+writer_file_id(const struct writer *w, uint32_t file)
+{
+	return file < w->cap_file ? w->file_id[file] : 0;
+}
+
+void
+writer_close(struct writer *w)
+{
+	if (!w)
+		return;
+	roll_back(w);
+	repeat_forget(w);
+	place_release(w);
+	free(w->file_id);
+	free(w->touched);
+	free(w->seen);
+	free(w->cell_index);
+	free(w->order);
+	free(w->piece_of);
+	free(w->point);
+	free(w->repeat);
+	free(w->sort_a);
+	free(w->sort_b);
+	free(w->kept);
+	arena_release(&w->arena);
+	arena_release(&w->scratch);
+	free(w);
+}

@@ -1,0 +1,105 @@
+/* writer.h - what the writer's own files share; nobody else includes it.
+ *
+ *   write.c    the flow: pieces, transactions, cover, due accounts
+ *   place.c    accounts, points, cells, phrases: from text to numbers
+ *   repeat.c   which rows of a segment are repeats
+ *   batch_table.c   the batch as a table that SQLite can select from
+ */
+#ifndef DAEMON_STORE_WRITER_H
+#define DAEMON_STORE_WRITER_H
+
+#include "daemon/store/db.h"
+#include "daemon/store/write.h"
+
+/* A point of an account: its three texts, one behind the other, each with its NUL. */
+struct acct_point {
+	uint64_t    hash;
+	const char *text;
+	uint32_t    n_text;
+	uint32_t    same;	/* first point that is equal after normalisation */
+	const char *key;	/* the normalised texts, for comparing */
+};
+
+enum { PHRASE_SLOTS = 1 << 17, PHRASE_LONGEST = 256 };
+struct phrase_slot { uint64_t hash; int64_t id; };		/* id 0 = seen once */
+struct phrase_text { int64_t id; char *text; uint32_t n; };
+
+struct used_chunk { int64_t number; uint64_t *bit; };		/* of 65,536 event ids */
+
+/* One row of the batch on its way into the store. */
+struct kept { uint32_t row; uint32_t point; int64_t phrase; };
+
+struct writer {
+	struct store        *store;
+	struct write_options o;
+	struct arena         arena;		/* points' texts; lives as long as the writer */
+	struct arena         scratch;		/* one flush */
+	bool                 in_txn;
+	int64_t              next_event;	/* id that the next event will get */
+
+	/* the spanning file, if one is open */
+	uint32_t             open_file;		/* running number, 0 = none */
+	int64_t              open_rows, open_stored, open_repeated, open_aside;
+	struct used_chunk   *used;		/* open addressing by number; bit NULL = free */
+	size_t               n_used, cap_used;
+
+	int64_t             *file_id;		/* by running number */
+	size_t               cap_file;
+
+	struct acct        **touched;		/* accounts changed in this transaction */
+	size_t               n_touched, cap_touched;
+	struct acct        **seen;		/* accounts with rows in the spanning file */
+	size_t               n_seen, cap_seen;
+
+	int64_t              cell_id[CELL_MAX];
+	uint16_t             cell_same[CELL_MAX];	/* first cell equal but for letter case */
+	uint32_t             n_cell;		/* known to the two above */
+	uint32_t             kept_cell;		/* stored before this transaction began */
+	uint16_t            *cell_index;	/* by id: index of the cell */
+	size_t               cap_cell_index;
+
+	struct phrase_slot  *phrase;		/* by hash, bounded: forgets */
+	struct phrase_text  *phrase_text;	/* by id, bounded: forgets */
+	int64_t              first_phrase;	/* ids from here on are of this transaction */
+
+	struct arena         serial_arena;	/* serials first met in this transaction */
+	struct new_serial { const char *serial; int64_t account; } *serial;
+	size_t               n_serial, cap_serial;
+
+	/* the flush in hand */
+	struct batch        *b;
+	const struct cell_list *cells;
+	uint32_t            *order;		/* batch rows in (account, piece, wall) order */
+	uint32_t            *piece_of;		/* by position in `order` */
+	uint32_t            *point;		/* by position in `order` */
+	bool                *repeat;		/* by position in `order` */
+	uint32_t            *sort_a, *sort_b;
+	size_t               cap_order;
+	struct kept         *kept;
+	size_t               n_kept, cap_kept;
+};
+
+/* place.c */
+int place_account(struct writer *w, struct acct *a, struct err *e);	/* id, points, lo and hi */
+uint32_t place_point(struct writer *w, struct acct *a, const char *text, size_t n);
+int place_keep_points(struct writer *w, struct acct *a, uint32_t upto, struct err *e);
+int place_cells(struct writer *w, const struct cell_list *cells, struct err *e);
+int place_phrase(struct writer *w, const char *text, size_t n, int64_t *id, struct err *e);
+const char *place_phrase_text(struct writer *w, int64_t id, size_t *n, struct err *e);
+int place_serials(struct writer *w, struct err *e);	/* sorted into `serial`; marks due */
+void place_rollback(struct writer *w);
+void place_commit(struct writer *w);
+void place_touch(struct writer *w, struct acct *a);
+void place_release(struct writer *w);
+int place_load_phrases(struct writer *w, struct err *e);
+
+/* repeat.c: rows order[from..to) are of one account; sets repeat[] for those that are
+ * none of the store's. `spanning` says that their file has its own transaction. */
+int repeat_find(struct writer *w, size_t from, size_t to, bool spanning, bool many_pieces,
+    struct err *e);
+void repeat_forget(struct writer *w);		/* the spanning file is over */
+
+/* batch_table.c: w->kept as the table `batch`, columns as in `event` without id. */
+int batch_table_make(struct writer *w, struct err *e);
+
+#endif
