@@ -115,9 +115,9 @@ grown(struct arena *a, void *old, size_t n, size_t *cap, size_t item)
 	return p;
 }
 
-/* What a case is about. A zone number that several partitions use needs its partition. */
-static const char *
-subject_of(struct arena *a, const struct view *v, int32_t device)
+/* A zone number that several partitions use needs its partition. */
+const char *
+finding_subject(struct arena *a, const struct view *v, int32_t device)
 {
 	const struct device *d;
 	bool several;
@@ -142,7 +142,7 @@ finding_add(struct findings *out, struct view *v, const struct rule *r, int32_t 
 	out->finding[out->n++] = f;
 	f->rule = r;
 	f->device = device;
-	f->subject = subject ? subject : subject_of(&out->arena, v, device);
+	f->subject = subject ? subject : finding_subject(&out->arena, v, device);
 	f->level = LEVEL_LATER;
 	f->onset = f->last = f->cleared = NO_TIME;
 	f->summary = "";

@@ -121,6 +121,8 @@ double setting_fleet(const struct fleet *f, const struct rule *r, const char *na
 /* Milliseconds of one unit of the setting, 0 if it is no duration. */
 int64_t setting_unit_ms(const struct setting *s);
 
+/* What a case about a device is called; for the members of another finding. */
+const char *finding_subject(struct arena *a, const struct view *v, int32_t device);
 /* A new finding; subject is taken from the device when NULL (serial, else zone). */
 struct finding *finding_add(struct findings *out, struct view *v, const struct rule *r,
     int32_t device, const char *subject);

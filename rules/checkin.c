@@ -1,0 +1,199 @@
+/* checkin.c - how often a device reports by itself. */
+#include "rules/checkin.h"
+
+#include "rules/rule.h"
+
+extern const struct rule rule_supervision_loss;
+
+enum { GAPS_MAX = 256 };
+static const int64_t RADIO_REPEAT = 2 * SECOND;	/* the limit that activations have, too */
+static const int64_t COARSE = 10 * MINUTE;	/* what minutes or an emptied buffer can blur */
+
+struct terms {
+	size_t  gaps;
+	double  spread, regular_spread, regular_share;
+	int64_t floor;
+};
+
+/* Which pairs of heard events make a gap. */
+enum pairs {
+	UNDISTURBED,	/* two check-ins, nothing heard in between */
+	CHECKINS,	/* two check-ins */
+	ANYTHING,	/* two heard events */
+};
+
+/* Indices of the events whose clock was off, ascending. */
+struct resets {
+	uint32_t *at;
+	size_t    n;
+};
+
+static struct terms
+terms_of(const struct view *v, int32_t device)
+{
+	const struct rule *r = &rule_supervision_loss;
+
+	return (struct terms){
+		.gaps = (size_t)setting_value(v, r, "learn_gaps", device),
+		.spread = setting_value(v, r, "learn_spread", device) / 100,
+		.regular_spread = setting_value(v, r, "regular_spread", device) / 100,
+		.regular_share = setting_value(v, r, "regular_share", device) / 100,
+		.floor = setting_ms(v, r, "regular_floor", device),
+	};
+}
+
+static bool
+reset_between(const struct resets *resets, uint32_t from, uint32_t to)
+{
+	size_t lo = 0, hi = resets->n;
+
+	while (lo < hi) {
+		size_t mid = lo + (hi - lo) / 2;
+
+		if (resets->at[mid] < from)
+			lo = mid + 1;
+		else
+			hi = mid;
+	}
+	return lo < resets->n && resets->at[lo] <= to;
+}
+
+static size_t
+collect(const struct view *v, const struct device *d, const struct resets *resets,
+    enum pairs pairs, int64_t gap[GAPS_MAX])
+{
+	const struct event *later = NULL;
+	size_t n = 0;
+
+	for (size_t k = d->n_event; k-- > 0 && n < GAPS_MAX;) {
+		const struct event *ev = &v->event[d->event[k]];
+		const struct event *end = later;
+		int64_t length;
+
+		if (pairs == CHECKINS && ev->word != W_CHECK_IN)
+			continue;
+		if (!event_is_heard(v, ev))
+			continue;
+		later = ev;
+		if (!end || (pairs == UNDISTURBED &&
+		    (ev->word != W_CHECK_IN || end->word != W_CHECK_IN)))
+			continue;
+		length = end->at - ev->at;
+		if (length <= RADIO_REPEAT || !view_covered(v, ev->at, end->at))
+			continue;
+		if (length < COARSE && ((ev->marks | end->marks) & MARK_BUFFERED))
+			continue;
+		if (resets->n && reset_between(resets, (uint32_t)(ev - v->event),
+		    (uint32_t)(end - v->event)))
+			continue;
+		gap[n++] = length;
+	}
+	return n;
+}
+
+/* The middle one (the lower of two), by selection; the array is left in another order. */
+static int64_t
+median(int64_t *x, size_t n)
+{
+	size_t lo = 0, hi = n - 1, want = (n - 1) / 2;
+
+	while (lo < hi) {
+		int64_t pivot = x[lo + (hi - lo) / 2];
+		size_t i = lo, j = hi;
+
+		for (;;) {
+			int64_t swap;
+
+			while (x[i] < pivot)
+				i++;
+			while (x[j] > pivot)
+				j--;
+			if (i >= j)
+				break;
+			swap = x[i];
+			x[i++] = x[j];
+			x[j--] = swap;
+		}
+		if (want <= j)
+			hi = j;
+		else
+			lo = j + 1;
+	}
+	return x[want];
+}
+
+static int64_t
+distance(int64_t a, int64_t b)
+{
+	return a < b ? b - a : a - b;
+}
+
+static struct checkin
+learn(const struct view *v, const struct device *d, const struct resets *resets,
+    const struct terms *t)
+{
+	struct checkin none = { .source = CHECKIN_NONE }, c = none;
+	int64_t gap[GAPS_MAX];
+	enum pairs pairs;
+	size_t n = 0, near = 0;
+
+	/* Most devices have too few events for any of the three ways. */
+	for (pairs = UNDISTURBED; d->n_event > t->gaps; pairs++) {
+		n = collect(v, d, resets, pairs, gap);
+		if (n >= t->gaps || pairs == ANYTHING)
+			break;
+	}
+	if (n < t->gaps || n == 0)
+		return none;
+	c.source = pairs == ANYTHING ? CHECKIN_REGULAR : CHECKIN_LEARNED;
+	c.gaps = n;
+	c.interval = median(gap, n);
+	for (size_t i = 0; i < n; i++) {
+		gap[i] = distance(gap[i], c.interval);
+		near += (double)gap[i] <= t->regular_spread * (double)c.interval;
+	}
+	c.spread = median(gap, n);
+	if (v->minutes_only && c.interval < COARSE)
+		return none;
+	if (c.source == CHECKIN_LEARNED)
+		return (double)c.spread <= t->spread * (double)c.interval ? c : none;
+	return c.interval >= t->floor && (double)near >= t->regular_share * (double)n ? c : none;
+}
+
+void
+checkin_learn(const struct view *v, struct checkin *out)
+{
+	struct resets resets = { 0 };
+	struct arena scratch = { 0 };
+	struct terms t = terms_of(v, -1);
+
+	for (size_t i = 0; i < v->n_event; i++)
+		resets.n += (v->event[i].marks & MARK_RESET) != 0;
+	if (resets.n) {
+		resets.at = arena_take(&scratch, resets.n * sizeof *resets.at);
+		resets.n = 0;
+		for (size_t i = 0; i < v->n_event; i++)
+			if (v->event[i].marks & MARK_RESET)
+				resets.at[resets.n++] = (uint32_t)i;
+	}
+	for (size_t i = 0; i < v->n_device; i++) {
+		const struct device *d = &v->device[i];
+
+		if (v->n_override)
+			t = terms_of(v, (int32_t)i);
+		out[i] = learn(v, d, &resets, &t);
+		if (d->checkin > 0) {
+			out[i].source = CHECKIN_STATED;
+			out[i].interval = d->checkin;
+		}
+	}
+	arena_release(&scratch);
+}
+
+bool
+checkin_shown(const struct view *v, const struct event *ev, const struct checkin *c)
+{
+	if (ev->word == W_CHECK_IN)
+		return event_is_heard(v, ev);
+	return c->source == CHECKIN_REGULAR && event_is_heard(v, ev);
+}

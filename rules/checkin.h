@@ -1,0 +1,49 @@
+/* checkin.h - how often a device reports by itself.
+ *
+ * Supervised radio devices send a short "I am here" at a fixed interval: fire
+ * transmitters of about 200 s or less, burglary ones mostly of 60 to 90 min. Few
+ * rosters state it, so it is learned from the log:
+ *
+ * - from the gaps between `check-in` events with nothing else heard in between (many
+ *   devices start their interval anew whenever they send anything), or, where that
+ *   gives too few, between any two check-ins;
+ * - where there are no check-ins, from all heard events, if they are so regular that a
+ *   clock must be behind them (a self-test every 24 h): nearly all gaps alike. People
+ *   opening a door are never that regular.
+ *
+ * The interval is the median of the newest 256 gaps, so up to half of them may be
+ * spoilt by missed check-ins. A gap counts only inside one cover interval, never across
+ * a reset clock, nor below 10 min when one end was stamped while a buffer was emptied
+ * (MARK_BUFFERED). Reports within 2 s are one. An interval below 10 min is not believed
+ * when no stamp of the account is finer than a minute.
+ *
+ * The numbers are the settings `learn_...` and `regular_...` of the rule
+ * supervision-loss; all of them are common practice without a source.
+ */
+#ifndef RULES_CHECKIN_H
+#define RULES_CHECKIN_H
+
+#include "rules/view.h"
+
+enum checkin_source {
+	CHECKIN_NONE,		/* not stated, and too few or too irregular to learn */
+	CHECKIN_STATED,		/* the roster says it; wins over what was learned */
+	CHECKIN_LEARNED,	/* from check-in events */
+	CHECKIN_REGULAR,	/* from heard events of any kind that come like clockwork */
+};
+
+struct checkin {
+	enum checkin_source source;
+	int64_t interval;	/* ms; 0 = none */
+	int64_t spread;		/* ms: median distance of a gap from the learned interval */
+	size_t  gaps;		/* gaps looked at; 0 also when there were too few */
+};
+
+/* For every device of the view, in its order; `out` holds v->n_device of them. */
+void checkin_learn(const struct view *v, struct checkin *out);
+
+/* Does this event show that the log has this device's check-ins in it? A check-in
+ * does; any heard event does where the interval was learned from such. */
+bool checkin_shown(const struct view *v, const struct event *ev, const struct checkin *c);
+
+#endif
