@@ -1,0 +1,22 @@
+/* explain.h - one finding with everything it rests on. */
+#ifndef DAEMON_REPORT_EXPLAIN_H
+#define DAEMON_REPORT_EXPLAIN_H
+
+#include "daemon/report/json.h"
+#include "daemon/report/text.h"
+#include "daemon/store/store.h"
+
+/* All borrowed. */
+struct explain {
+	const struct stored_finding  *finding;
+	const char                   *kind;	/* of its device, "" = none or unknown */
+	const struct setting_row     *setting;
+	size_t                        n_setting;
+	const struct stored_decision *decision;	/* oldest first */
+	size_t                        n_decision;
+};
+
+void explain_text(struct page *p, const struct explain *x);
+void explain_json(struct json *j, const struct explain *x);
+
+#endif

@@ -1,0 +1,228 @@
+#include "daemon/report/settings.h"
+
+#include <string.h>
+
+#include "daemon/base/civil.h"
+#include "daemon/base/span.h"
+#include "daemon/report/csvout.h"
+
+static bool
+same(const char *a, const char *b)
+{
+	return span_eq_fold(span_of(a), span_of(b));
+}
+
+/* How narrow a scope is where it reaches, 1..4; 0 where it does not reach. */
+static int
+reach(const char *scope, const char *account, const char *group, const char *kind)
+{
+	const struct { const char *word, *value; } form[] = {
+		{ "group=", group }, { "device=", kind }, { "account=", account },
+	};
+
+	if (strcmp(scope, "*") == 0)
+		return 1;
+	for (int i = 0; account && i < 3; i++) {
+		size_t n = strlen(form[i].word);
+
+		if (strncmp(scope, form[i].word, n) == 0)
+			return *form[i].value && same(scope + n, form[i].value) ? i + 2 : 0;
+	}
+	return 0;
+}
+
+const char *
+settings_value(struct arena *a, double value, const char *unit)
+{
+	return arena_fmt(a, "%.10g%s%s", value, *unit ? " " : "", unit);
+}
+
+struct setting_now
+settings_resolve(struct arena *a, const char *rule, const struct setting *s,
+    const struct setting_row *row, size_t n, const char *account, const char *group,
+    const char *kind)
+{
+	struct setting_now now = { settings_value(a, s->value, s->unit), NULL };
+	int best = 0;
+
+	for (size_t i = 0; i < n; i++) {
+		int r;
+
+		if (!same(row[i].rule, rule) || !same(row[i].setting, s->name))
+			continue;
+		r = reach(row[i].scope, account, group, kind);
+		if (r && r >= best) {
+			best = r;
+			now.value = row[i].value;
+			now.from = &row[i];
+		}
+	}
+	return now;
+}
+
+static bool
+concerns(const struct setting_row *row, const struct rule *r, const struct setting *s)
+{
+	return same(row->rule, r->id) && same(row->setting, s->name);
+}
+
+static bool
+known(const struct setting_row *row)
+{
+	const struct rule *r = rule_find(row->rule);
+
+	for (const struct setting *s = r ? r->setting : NULL; s && s->name; s++) {
+		if (concerns(row, r, s))
+			return true;
+	}
+	return false;
+}
+
+static const char *
+limits(struct arena *a, const struct setting *s)
+{
+	return arena_fmt(a, "%.10g to %.10g", s->min, s->max);
+}
+
+static void
+rule_text(struct page *p, const struct rule *r, const struct setting_row *row, size_t n,
+    bool whole)
+{
+	static const struct text_column column[] = {
+		{ "setting", false, false }, { "value", true, false }, { "scope", false, true },
+		{ "allowed", false, false }, { "origin, or who changed it", false, true },
+	};
+	struct table t;
+
+	page_heading(p, STYLE_STRONG, r->id);
+	page_fmt(p, "  ", "%s.", r->title);
+	if (whole) {
+		page_para(p, "  Why it matters: ", r->why);
+		page_para(p, "  Quiet on: ", r->quiet_on);
+		page_para(p, "  Cannot know: ", r->limits);
+	}
+	if (!r->setting || !r->setting->name)
+		return;
+	table_init(&t, p, column, sizeof column / sizeof *column);
+	for (const struct setting *s = r->setting; s->name; s++) {
+		table_add(&t, s->name);
+		table_add(&t, settings_value(&p->arena, s->value, s->unit));
+		table_add(&t, "default");
+		table_add(&t, limits(&p->arena, s));
+		table_add(&t, s->origin);
+		for (size_t i = 0; i < n; i++) {
+			if (!concerns(&row[i], r, s))
+				continue;
+			table_add(&t, "");
+			table_add(&t, row[i].value);
+			table_add(&t, row[i].scope);
+			table_add(&t, "");
+			table_fmt(&t, "%s%s%s, %s", *row[i].who ? row[i].who : "nobody named",
+			    *row[i].file ? ", " : "", row[i].file, text_day(p, row[i].taken));
+		}
+	}
+	page_blank(p);
+	table_print(&t, 2);
+}
+
+void
+settings_text(struct page *p, const struct rule *only, const struct setting_row *row, size_t n)
+{
+	bool told = false;
+
+	for (size_t i = 0; i < rule_count; i++) {
+		if (!only || rule_table[i] == only)
+			rule_text(p, rule_table[i], row, n, only != NULL);
+	}
+	for (size_t i = 0; i < n && !only; i++) {
+		if (known(&row[i]))
+			continue;
+		if (!told)
+			page_heading(p, STYLE_STRONG, "SETTINGS THAT NO RULE HAS, without effect");
+		told = true;
+		page_fmt(p, "  ", "%s.%s = %s for %s (%s)", row[i].rule, row[i].setting,
+		    row[i].value, row[i].scope, row[i].file);
+	}
+}
+
+/* One row a value: the default, then what changes it. */
+void
+settings_csv(FILE *f, const struct rule *only, const struct setting_row *row, size_t n)
+{
+	struct csvout w = { f, false };
+
+	csvout_header(&w, "rule,setting,value,unit,scope,default,min,max,origin,who,file,taken");
+	for (size_t k = 0; k < rule_count; k++) {
+		const struct rule *r = rule_table[k];
+
+		for (const struct setting *s = r->setting; s && s->name; s++) {
+			for (size_t i = 0; i <= n; i++) {
+				const struct setting_row *from = i ? &row[i - 1] : NULL;
+
+				if ((only && r != only) || (from && !concerns(from, r, s)))
+					continue;
+				csvout_text(&w, r->id);
+				csvout_text(&w, s->name);
+				if (from)
+					csvout_text(&w, from->value);
+				else
+					csvout_num(&w, s->value);
+				csvout_text(&w, s->unit);
+				csvout_text(&w, from ? from->scope : "default");
+				csvout_num(&w, s->value);
+				csvout_num(&w, s->min);
+				csvout_num(&w, s->max);
+				csvout_text(&w, s->origin);
+				csvout_text(&w, from ? from->who : "");
+				csvout_text(&w, from ? from->file : "");
+				csvout_time(&w, from ? from->taken : NO_TIME);
+				csvout_end(&w);
+			}
+		}
+	}
+}
+
+void
+settings_json(struct json *j, const struct rule *only, const struct setting_row *row, size_t n)
+{
+	json_open(j, "rules", '[');
+	for (size_t k = 0; k < rule_count; k++) {
+		const struct rule *r = rule_table[k];
+
+		if (only && r != only)
+			continue;
+		json_open(j, NULL, '{');
+		json_text(j, "rule", r->id);
+		json_text(j, "title", r->title);
+		json_text(j, "why", r->why);
+		json_text(j, "quiet_on", r->quiet_on);
+		json_text(j, "limits", r->limits);
+		json_open(j, "settings", '[');
+		for (const struct setting *s = r->setting; s && s->name; s++) {
+			json_open(j, NULL, '{');
+			json_text(j, "setting", s->name);
+			json_text(j, "unit", s->unit);
+			json_num(j, "default", s->value);
+			json_num(j, "min", s->min);
+			json_num(j, "max", s->max);
+			json_text(j, "origin", s->origin);
+			json_open(j, "changed", '[');
+			for (size_t i = 0; i < n; i++) {
+				if (!concerns(&row[i], r, s))
+					continue;
+				json_open(j, NULL, '{');
+				json_text(j, "scope", row[i].scope);
+				json_text(j, "value", row[i].value);
+				json_text(j, "who", row[i].who);
+				json_text(j, "file", row[i].file);
+				json_time(j, "taken", row[i].taken);
+				json_close(j, '}');
+			}
+			json_close(j, ']');
+			json_close(j, '}');
+		}
+		json_close(j, ']');
+		json_close(j, '}');
+	}
+	json_close(j, ']');
+}

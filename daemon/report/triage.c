@@ -1,0 +1,238 @@
+#include "daemon/report/triage.h"
+
+#include <string.h>
+
+#include "daemon/report/notes.h"
+#include "rules/rule.h"
+
+static const char *
+between(const struct page *p)
+{
+	return p->utf8 ? " \xc2\xb7 " : " | ";
+}
+
+const char *
+site_text(struct page *p, const char *account, const char *name)
+{
+	if (strcmp(account, "*") == 0)
+		return "all accounts";
+	return *name ? arena_fmt(&p->arena, "%s %s", account, name) : account;
+}
+
+const char *
+decision_text(struct page *p, const struct stored_decision *d)
+{
+	const char *text = arena_fmt(&p->arena, "%s by %s on %s", d->decision, d->who,
+	    text_day(p, d->at));
+
+	if (d->until != NO_TIME)
+		text = arena_fmt(&p->arena, "%s until %s", text, text_time(p, d->until));
+	if (d->why && *d->why)
+		text = arena_fmt(&p->arena, "%s (%s)", text, d->why);
+	if (!d->holds)
+		text = arena_fmt(&p->arena, "no longer holds%s%s: %s",
+		    d->lifted && *d->lifted ? ", " : "", d->lifted ? d->lifted : "", text);
+	return text;
+}
+
+const char *
+finding_facts(struct page *p, const struct stored_finding *f)
+{
+	const char *dot = between(p), *text;
+
+	text = arena_fmt(&p->arena, "%s%s%ssince %s", f->life ? "LIFE SAFETY " : "", f->rule, dot,
+	    text_time(p, f->onset));
+	if (f->last != NO_TIME && f->last != f->onset)
+		text = arena_fmt(&p->arena, "%s%slast %s", text, dot, text_time(p, f->last));
+	if (f->count > 1)
+		text = arena_fmt(&p->arena, "%s%s%ld times", text, dot, f->count);
+	text = arena_fmt(&p->arena, "%s%s%s", text, dot, f->state);
+	if (f->cleared != NO_TIME)
+		text = arena_fmt(&p->arena, "%s %s", text, text_time(p, f->cleared));
+	return text;
+}
+
+void
+finding_text(struct page *p, const struct stored_finding *f, const struct notes *notes,
+    int id_width, bool with_site)
+{
+	const char *lead = arena_fmt(&p->arena, " %-*s  ", id_width, f->id);
+	const char *under = arena_fmt(&p->arena, "%*s", id_width + 3, "");
+	const char *place = *f->device ? f->device : "the whole site", *letters;
+
+	if (with_site)
+		place = arena_fmt(&p->arena, "%s%s%s", site_text(p, f->account, f->site_name),
+		    strcmp(f->account, "*") == 0 && !*f->device ? "" : between(p),
+		    strcmp(f->account, "*") == 0 && !*f->device ? "" : place);
+	page_para(p, lead, place);
+	page_para(p, under, f->summary);
+	letters = notes_letters(notes, p, f->caution, f->n_caution);
+	page_fmt(p, under, "%s%s%s", finding_facts(p, f), *letters ? between(p) : "",
+	    *letters ? arena_fmt(&p->arena, "caution %s", letters) : "");
+	if (f->decision)
+		page_para(p, under, decision_text(p, f->decision));
+}
+
+static void
+head(struct page *p, const struct triage *t)
+{
+	page_fmt(p, "", "%s, covered by exports from %s to %s. Times are %s.",
+	    text_count(p, t->accounts, "account", "accounts"), text_time(p, t->cover_from),
+	    text_time(p, t->cover_to), p->zone.name);
+	if (*t->filter)
+		page_fmt(p, "", "Shown: %s.", t->filter);
+	if (t->due)
+		page_fmt(p, "", "%s still to be judged: the next ingest does it.",
+		    text_count(p, t->due, "account is", "accounts are"));
+}
+
+/* Who is missing comes first: no finding about them does not mean that all is well. */
+static void
+missing(struct page *p, const struct triage *t)
+{
+	enum { NAMED = 8 };
+	const char *names = "";
+
+	if (t->n_uncovered) {
+		for (size_t i = 0; i < t->n_uncovered && i < NAMED; i++)
+			names = arena_fmt(&p->arena, "%s%s%s", names, i ? ", " : "", site_text(p,
+			    t->uncovered[i].account, t->uncovered[i].name));
+		page_heading(p, STYLE_STRONG, "NOT IN THE EXPORTS");
+		page_fmt(p, "  ", "%s no data of the last 3 days: %s%s. Nothing is known of "
+		    "them, good or bad.",
+		    text_count(p, (int64_t)t->n_uncovered, "account has", "accounts have"), names,
+		    t->n_uncovered > NAMED ? " and more" : "");
+	}
+	if (t->n_twin) {
+		page_heading(p, STYLE_STRONG, "ACCOUNTS THAT DIFFER ONLY IN LEADING ZEROS");
+		names = "";
+		for (size_t i = 0; i < t->n_twin && i < NAMED; i++)
+			names = arena_fmt(&p->arena, "%s%s%s and %s", names, i ? "; " : "",
+			    t->twin[2 * i], t->twin[2 * i + 1]);
+		page_fmt(p, "  ", "%s%s. They are kept apart; one customer may be split over two.",
+		    names, t->n_twin > NAMED ? "; and more" : "");
+	}
+}
+
+static void
+counts(struct page *p, const struct triage *t)
+{
+	int64_t n[LEVEL_COUNT] = { 0 }, fresh[LEVEL_COUNT] = { 0 }, decided = 0, cleared = 0;
+	const char *text = "";
+
+	for (size_t i = 0; i < t->n_finding; i++) {
+		const struct stored_finding *f = &t->finding[i];
+
+		if (f->cleared != NO_TIME) {
+			cleared++;
+			continue;
+		}
+		n[f->level]++;
+		fresh[f->level] += strcmp(f->state, "new") == 0;
+		decided += f->decision && f->decision->holds;
+	}
+	for (int l = 0; l < LEVEL_COUNT; l++)
+		text = arena_fmt(&p->arena, "%s%s%lld %s (%lld new)", text, l ? ", " : "",
+		    (long long)n[l], level_text((enum level)l), (long long)fresh[l]);
+	page_blank(p);
+	page_fmt(p, "", "%s open: %s.%s",
+	    text_count(p, n[0] + n[1] + n[2], "finding", "findings"), text,
+	    decided ? arena_fmt(&p->arena, " Somebody has decided on %lld.", (long long)decided) : "");
+	if (cleared)
+		page_fmt(p, "", "%s cleared.", text_count(p, cleared, "finding", "findings"));
+	if (t->since != NO_TIME)
+		page_fmt(p, "", "New means first raised after %s.", text_time(p, t->since));
+}
+
+static int64_t
+percent(int64_t part, int64_t whole)
+{
+	return whole ? (part * 200 + whole) / (2 * whole) : 0;
+}
+
+static void
+load(struct page *p, const struct triage *t)
+{
+	static const struct text_column column[] = {
+		{ "share", true, false }, { "alarms", true, false }, { "activations", true, false },
+		{ "account", false, true }, { "device", false, true },
+	};
+	struct table table;
+	int64_t alarms = 0, activations = 0;
+
+	if (!t->n_load || !t->all_alarms)
+		return;
+	for (size_t i = 0; i < t->n_load; i++) {
+		alarms += t->load[i].alarms;
+		activations += t->load[i].activations;
+	}
+	page_heading(p, STYLE_STRONG, "WHO MAKES THE WORK, last 30 days");
+	page_fmt(p, "  ", "%s made %lld %% of the %lld alarm signals that somebody had to handle, "
+	    "and %lld %% of the %lld activations.",
+	    text_count(p, (int64_t)t->n_load, "device", "devices"),
+	    (long long)percent(alarms, t->all_alarms), (long long)t->all_alarms,
+	    (long long)percent(activations, t->all_activations), (long long)t->all_activations);
+	table_init(&table, p, column, sizeof column / sizeof *column);
+	for (size_t i = 0; i < t->n_load; i++) {
+		const struct load_row *r = &t->load[i];
+
+		table_fmt(&table, "%lld %%", (long long)percent(r->alarms, t->all_alarms));
+		table_fmt(&table, "%lld", (long long)r->alarms);
+		table_fmt(&table, "%lld", (long long)r->activations);
+		table_add(&table, site_text(p, r->account, r->site_name));
+		table_fmt(&table, "%s%s", r->device, r->life ? ", LIFE SAFETY" : "");
+	}
+	table_print(&table, 2);
+}
+
+void
+triage_text(struct page *p, const struct triage *t)
+{
+	struct notes notes = { 0 };
+	size_t below = 0, left[LEVEL_COUNT] = { 0 }, all_left = 0;
+	int id_width = 2, level = -1;
+
+	for (size_t i = 0; i < t->n_finding; i++) {
+		const struct stored_finding *f = &t->finding[i];
+		int w = text_width(f->id);
+
+		notes_add(&notes, f->life, f->caution, f->n_caution);
+		id_width = w > id_width ? w : id_width;
+	}
+	for (size_t i = 0; i < t->n_load; i++)
+		notes.life |= t->load[i].life;
+	head(p, t);
+	missing(p, t);
+	counts(p, t);
+	notes_print(&notes, p);
+	load(p, t);
+	for (size_t i = 0; i < t->n_finding; i++) {
+		static const enum style style[] = { STYLE_LOUD, STYLE_STRONG, STYLE_STRONG };
+		static const char *const name[] = {
+			"NOW", "SOON", "LATER"
+		};
+		const struct stored_finding *f = &t->finding[i];
+
+		/* Urgent and life-safety findings are never left out. */
+		if (f->level != LEVEL_NOW && !f->life && t->limit && below++ >= t->limit) {
+			left[f->level]++;
+			all_left++;
+			continue;
+		}
+		if (f->level != level)
+			page_heading(p, style[f->level], name[f->level]);
+		level = f->level;
+		finding_text(p, f, &notes, id_width, true);
+	}
+	if (all_left) {
+		page_blank(p);
+		page_fmt(p, "", "%zu more are not shown (%zu soon, %zu later): --limit 0 shows all.",
+		    all_left, left[LEVEL_SOON], left[LEVEL_LATER]);
+	}
+	page_blank(p);
+	if (!t->n_finding)
+		page_para(p, "", "Nothing to show. What no export covers is not known.");
+	else
+		page_fmt(p, "Next: ", "tripsift explain %s; tripsift site ACCOUNT; "
+		    "tripsift decide %s --as seen --who NAME", t->finding[0].id, t->finding[0].id);
+}

@@ -1,0 +1,40 @@
+/* triage.h - the ranked findings over all accounts, for a person at a desk. */
+#ifndef DAEMON_REPORT_TRIAGE_H
+#define DAEMON_REPORT_TRIAGE_H
+
+#include "daemon/report/text.h"
+#include "daemon/store/store.h"
+
+/* All borrowed. */
+struct triage {
+	const struct stored_finding *finding;	/* in the order of lists */
+	size_t                       n_finding;
+	size_t                       limit;	/* findings below `now` and not of life safety that
+						 * are shown; 0 = all */
+	const char                  *filter;	/* "only account 1042"; "" = nothing left out */
+	const struct account_info   *uncovered;
+	size_t                       n_uncovered;
+	const char *const           *twin;	/* n_twin pairs */
+	size_t                       n_twin;
+	const struct load_row       *load;	/* n_load 0 = not shown */
+	size_t                       n_load;
+	int64_t                      all_alarms, all_activations;
+	int64_t                      accounts, cover_from, cover_to, due;
+	int64_t                      since;	/* NO_TIME = by the last run */
+};
+
+void triage_text(struct page *p, const struct triage *t);
+
+/* The lines of one finding, with what its id and place are indented by; used by other
+ * views too. `notes` are the page's, already filled. */
+struct notes;
+void finding_text(struct page *p, const struct stored_finding *f, const struct notes *notes,
+    int id_width, bool with_site);
+/* "life-alarm . since ... . 4 times . new": what stands under a finding's sentence. */
+const char *finding_facts(struct page *p, const struct stored_finding *f);
+/* "planned by R. Moser until 2026-10-03 00:00 (reason)"; for a lapsed one, why. */
+const char *decision_text(struct page *p, const struct stored_decision *d);
+/* "1042 Lindenhof 3". */
+const char *site_text(struct page *p, const char *account, const char *name);
+
+#endif
