@@ -31,4 +31,12 @@ const char *stamp_parse(struct span s, struct stamp *out);
 /* A bare date "2026-10-01" too (midnight, OFFSET_LOCAL, PREC_MINUTE). */
 const char *stamp_parse_date(struct span s, struct stamp *out);
 
+/* stamp_parse() with the last date remembered, because an export repeats the
+ * same date row by row. A zeroed memo is empty; the result is the same. */
+struct stamp_memo {
+	char    date[10];
+	int64_t midnight;	/* seconds, as in `wall` */
+};
+const char *stamp_parse_memo(struct stamp_memo *memo, struct span s, struct stamp *out);
+
 #endif

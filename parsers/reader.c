@@ -1,0 +1,700 @@
+#include "parsers/reader.h"
+
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+
+#include "daemon/base/arena.h"
+#include "daemon/base/civil.h"
+#include "parsers/bytes.h"
+#include "parsers/csv.h"
+
+/* ---- kinds and columns ---- */
+
+static const struct span columns[COL_COUNT] = {
+#define X(id, text) SPAN(text),
+	COLUMN_LIST(X)
+#undef X
+};
+
+#define C(id) (UINT64_C(1) << COL_##id)
+_Static_assert(COL_COUNT <= 64, "sets of columns are 64 bits");
+
+/* What each kind requires and allows. The first kind that has all it requires
+ * is taken, so those whose columns another kind could have too stand first. */
+static const struct {
+	enum file_kind kind;
+	const char    *text;
+	uint64_t       required, optional;
+} kinds[] = {
+	{ FILE_EVENTS, "events", C(ACCOUNT) | C(TIME) | C(EVENT),
+	  C(ZONE) | C(PARTITION) | C(SERIAL) | C(USER) | C(TEXT) | C(RECEIVED) | C(SIGNAL) |
+	  C(RECEIVER) | C(LINE) },
+	{ FILE_PLAN, "plan", C(ACCOUNT) | C(SERIAL) | C(VISIT),
+	  C(ZONE) | C(DEVICE) | C(NAME) | C(ORDER) | C(REPLACES) },
+	{ FILE_SITES, "sites", C(ACCOUNT) | C(TIMEZONE),
+	  C(NAME) | C(GROUP) | C(WAS) | C(SINCE) },
+	{ FILE_SERVICE, "service", C(ACCOUNT) | C(TIME) | C(WHAT),
+	  C(ZONE) | C(SERIAL) | C(WHO) },
+	{ FILE_SETTINGS, "settings", C(RULE) | C(SETTING) | C(VALUE), C(SCOPE) | C(WHO) },
+	{ FILE_DECISIONS, "decisions", C(FINDING) | C(DECISION) | C(WHO), C(UNTIL) | C(WHY) },
+	/* And one of zone and serial: see `either`. */
+	{ FILE_ROSTER, "roster", C(ACCOUNT) | C(DEVICE),
+	  C(ZONE) | C(SERIAL) | C(NAME) | C(PARTITION) | C(CELL) | C(CELLS) | C(INSTALLED) |
+	  C(CHECKIN) | C(AS_OF) },
+};
+#define KINDS (sizeof kinds / sizeof *kinds)
+_Static_assert(KINDS == FILE_KINDS, "every kind has its row");
+
+static const uint64_t either = C(ZONE) | C(SERIAL);	/* a roster has at least one */
+
+const char *
+file_kind_text(enum file_kind k)
+{
+	for (size_t i = 0; i < KINDS; i++) {
+		if (kinds[i].kind == k)
+			return kinds[i].text;
+	}
+	return "";
+}
+
+const char *
+column_text(enum column c)
+{
+	return columns[c].p;
+}
+
+static bool
+column_find(struct span name, enum column *out)
+{
+	for (enum column c = 0; c < COL_COUNT; c++) {
+		if (span_eq_fold(name, columns[c])) {
+			*out = c;
+			return true;
+		}
+	}
+	return false;
+}
+
+/* ---- the reader ---- */
+
+/* Event cells repeat row by row: their meanings are kept in a small table. */
+enum { MEMO_SLOTS = 1024, MEMO_TEXT = 20 };
+struct memo {
+	unsigned char  n;		/* bytes in use; 0 = free */
+	char           text[MEMO_TEXT];
+	struct meaning meaning;
+	const char    *reason;
+};
+
+enum { NO_COLUMN = -1 };
+
+struct reader {
+	struct reader_info info;
+	struct bytes      *bytes;
+	struct csv        *csv;
+	struct arena       kept;	/* what info points to */
+	size_t             header_n;	/* columns of the header */
+	int               *map;		/* header column -> enum column, or NO_COLUMN */
+	struct stamp_memo  dates, received_dates;
+	struct memo        memo[MEMO_SLOTS];
+};
+
+/* Which of our columns a header names. */
+static uint64_t
+known_columns(const struct csv_row *header)
+{
+	uint64_t set = 0;
+	enum column c;
+
+	for (size_t i = 0; i < header->n; i++) {
+		if (column_find(header->cell[i], &c))
+			set |= UINT64_C(1) << c;
+	}
+	return set;
+}
+
+/* The separator under which the header names most of our columns. */
+static char
+find_separator(struct csv *csv, bool cr_ends)
+{
+	static const char candidates[] = { ',', ';', '\t' };
+	char best = ',';
+	int most = 0;
+
+	for (size_t i = 0; i < sizeof candidates; i++) {
+		struct csv_row row;
+		struct err e;
+		int known = 0;
+
+		csv_rewind(csv, candidates[i], cr_ends);
+		if (csv_next(csv, &row, &e) == CSV_ROW)
+			known = __builtin_popcountll(known_columns(&row));
+		if (known > most) {
+			most = known;
+			best = candidates[i];
+		}
+	}
+	return best;
+}
+
+static bool
+has_kind(size_t i, uint64_t set)
+{
+	return (set & kinds[i].required) == kinds[i].required &&
+	    (kinds[i].kind != FILE_ROSTER || set & either);
+}
+
+/* No kind fits: which one is nearest, and what does it lack? */
+static int
+no_kind(struct reader *r, uint64_t set, struct err *e)
+{
+	char missing[200] = "";
+	size_t best = 0, n = 0;
+	int best_score = -1;
+	uint64_t lacks;
+
+	for (size_t i = 0; i < KINDS; i++) {
+		int score = 2 * __builtin_popcountll(set & kinds[i].required) +
+		    __builtin_popcountll(set & kinds[i].optional) -
+		    __builtin_popcountll(kinds[i].required & ~set);
+
+		if (score > best_score) {
+			best_score = score;
+			best = i;
+		}
+	}
+	if (!set)
+		return err_set(e, ERR_DATA, bytes_name(r->bytes), 1,
+		    "the header names no column that is known here (events need account,"
+		    " time, event)");
+	lacks = kinds[best].required & ~set;
+	for (enum column c = 0; c < COL_COUNT; c++) {
+		if (lacks >> c & 1)
+			n += (size_t)snprintf(missing + n, sizeof missing - n, "%s%s",
+			    n ? ", " : "", column_text(c));
+	}
+	if (!lacks)
+		snprintf(missing, sizeof missing, "zone or serial");
+	return err_set(e, ERR_DATA, bytes_name(r->bytes), 1,
+	    "the header is of no known kind; nearest is %s, which lacks: %s",
+	    kinds[best].text, missing);
+}
+
+static void
+note_ignored(struct reader *r, struct span name)
+{
+	const char *sep = *r->info.ignored ? ", " : "";
+
+	if (name.n)
+		r->info.ignored = arena_fmt(&r->kept, "%s%s%.*s", r->info.ignored, sep,
+		    (int)(name.n > 200 ? 200 : name.n), name.p);
+}
+
+static int
+read_header(struct reader *r, const struct csv_row *header, struct err *e)
+{
+	uint64_t set = known_columns(header), seen = 0, use;
+	size_t i = 0;
+
+	while (i < KINDS && !has_kind(i, set))
+		i++;
+	if (i == KINDS)
+		return no_kind(r, set, e);
+	use = kinds[i].required | kinds[i].optional;
+	r->info.kind = kinds[i].kind;
+	r->info.ignored = "";
+	r->header_n = header->n;
+	r->map = arena_take(&r->kept, header->n * sizeof *r->map);
+	for (size_t k = 0; k < header->n; k++) {
+		enum column c;
+
+		r->map[k] = NO_COLUMN;
+		if (!column_find(header->cell[k], &c) || !(use >> c & 1)) {
+			note_ignored(r, header->cell[k]);
+			continue;
+		}
+		if (seen >> c & 1)
+			return err_set(e, ERR_DATA, bytes_name(r->bytes), header->line,
+			    "the column \"%s\" stands twice in the header", column_text(c));
+		seen |= UINT64_C(1) << c;
+		r->map[k] = (int)c;
+	}
+	r->info.header = (struct span){ arena_text(&r->kept, header->raw), header->raw.n };
+	return 0;
+}
+
+static int
+by_value(const void *a, const void *b)
+{
+	int64_t x = *(const int64_t *)a, y = *(const int64_t *)b;
+
+	return (x > y) - (x < y);
+}
+
+static bool
+cell_stamp(const struct reader *r, const struct csv_row *row, enum column c, int64_t *wall)
+{
+	struct stamp st;
+
+	for (size_t i = 0; i < row->n && i < r->header_n; i++) {
+		if (r->map[i] == (int)c && row->cell[i].n && !stamp_parse(row->cell[i], &st)) {
+			*wall = st.wall;
+			return true;
+		}
+	}
+	return false;
+}
+
+/* Direction and middle of the head's times. The direction is that of the times
+ * of receipt where the file has them: events can arrive late. */
+static void
+survey_times(struct reader *r)
+{
+	int64_t *walls = NULL, wall, last[2] = { 0, 0 };
+	long up[2] = { 0, 0 };		/* steps up less steps down: time, received */
+	bool has[2] = { false, false };
+	size_t n = 0, cap = 0;
+	struct csv_row row;
+	enum csv_result got;
+	struct err e;
+
+	while ((got = csv_next(r->csv, &row, &e)) > 0) {
+		for (int i = 0; i < 2; i++) {
+			if (got != CSV_ROW || !cell_stamp(r, &row, i ? COL_RECEIVED : COL_TIME,
+			    &wall))
+				continue;
+			if (has[i])
+				up[i] += (wall > last[i]) - (wall < last[i]);
+			has[i] = true;
+			last[i] = wall;
+			if (i == 0) {
+				walls = x_grow(walls, &cap, n + 1, sizeof *walls);
+				walls[n++] = wall;
+			}
+		}
+	}
+	r->info.newest_first = up[1] ? up[1] < 0 : up[0] < 0;
+	if (n) {
+		qsort(walls, n, sizeof *walls, by_value);
+		r->info.middle = walls[n / 2];
+	}
+	free(walls);
+}
+
+/* The first line end of the head is a CR that no LF follows. */
+static bool
+ends_in_cr(struct span head)
+{
+	const char *cr = memchr(head.p, '\r', head.n), *end = head.p + head.n;
+	const char *lf = memchr(head.p, '\n', head.n);
+
+	return cr && (!lf || cr < lf) && !(cr + 1 < end && cr[1] == '\n');
+}
+
+static int
+begin(struct reader *r, const struct reader_options *o, struct err *e)
+{
+	struct csv_options co = { 0 };
+	struct csv_row row;
+	struct span head;
+	bool cr;
+
+	if (o)
+		co = (struct csv_options){ o->read_size, o->row_limit, o->cell_limit };
+	r->info.middle = NO_TIME;
+	r->csv = csv_open(r->bytes, &co);
+	if (csv_survey(r->csv, &head, e) < 0)
+		return -1;
+	cr = ends_in_cr(head);
+	r->info.separator = find_separator(r->csv, cr);
+	csv_rewind(r->csv, r->info.separator, cr);
+	switch (csv_next(r->csv, &row, e)) {
+	case CSV_END:
+		return err_set(e, ERR_DATA, bytes_name(r->bytes), 0, "is empty");
+	case CSV_ASIDE:
+		return err_set(e, ERR_DATA, bytes_name(r->bytes), row.line,
+		    "the header cannot be read: %s", row.reason);
+	case CSV_ERR:
+		return -1;
+	case CSV_ROW:
+		break;
+	}
+	if (read_header(r, &row, e) < 0)
+		return -1;
+	survey_times(r);
+	csv_begin(r->csv);
+	csv_next(r->csv, &row, e);	/* the header once more */
+	return 0;
+}
+
+static struct reader *
+reader_on(struct bytes *bytes, const struct reader_options *o, struct err *e)
+{
+	struct reader *r;
+
+	if (!bytes)
+		return NULL;
+	r = x_calloc(1, sizeof *r);
+	r->bytes = bytes;
+	r->info.gzip = bytes_is_gzip(bytes);
+	if (begin(r, o, e) < 0) {
+		reader_close(r);
+		return NULL;
+	}
+	return r;
+}
+
+struct reader *
+reader_open(const char *path, const struct reader_options *o, struct err *e)
+{
+	return reader_on(bytes_open(path, e), o, e);
+}
+
+struct reader *
+reader_memory(const char *name, const void *bytes, size_t n,
+    const struct reader_options *o, struct err *e)
+{
+	return reader_on(bytes_memory(name, bytes, n, o ? o->read_size : 0, e), o, e);
+}
+
+const struct reader_info *
+reader_info(const struct reader *r)
+{
+	return &r->info;
+}
+
+void
+reader_progress(const struct reader *r, uint64_t *done, uint64_t *all)
+{
+	*done = bytes_size(r->bytes);
+	*all = bytes_expected(r->bytes);
+}
+
+void
+reader_close(struct reader *r)
+{
+	if (!r)
+		return;
+	csv_close(r->csv);
+	bytes_close(r->bytes);
+	arena_release(&r->kept);
+	free(r);
+}
+
+/* ---- checking one row; each returns NULL or the reason ---- */
+
+static const char *
+event_meaning(struct reader *r, struct span cell, struct meaning *out)
+{
+	const char *reason;
+	struct memo *m;
+
+	if (cell.n == 0 || cell.n > MEMO_TEXT)
+		return code_meaning(cell, out);
+	m = &r->memo[span_hash(cell) % MEMO_SLOTS];
+	if (m->n != cell.n || memcmp(m->text, cell.p, cell.n) != 0) {
+		reason = code_meaning(cell, &m->meaning);
+		m->n = (unsigned char)cell.n;
+		memcpy(m->text, cell.p, cell.n);
+		m->reason = reason;
+	}
+	if (m->reason)
+		return m->reason;
+	*out = m->meaning;
+	return NULL;
+}
+
+static const char *
+check_signal(struct span s)
+{
+	static const char *const units[] = { "dBm", "%", "bars" };
+	double v;
+
+	for (size_t i = 0; i < sizeof units / sizeof *units; i++) {
+		struct span unit = span_of(units[i]);
+
+		if (s.n > unit.n && span_eq_fold((struct span){ s.p + s.n - unit.n, unit.n }, unit) &&
+		    span_to_num(span_trim((struct span){ s.p, s.n - unit.n }), &v))
+			return NULL;
+	}
+	return "signal needs a number with dBm, % or bars";
+}
+
+static const char *
+check_event(struct reader *r, struct row *row)
+{
+	const struct span *cell = row->cell;
+	const char *why;
+
+	if (cell[COL_ACCOUNT].n == 0)
+		return "no account";
+	why = stamp_parse_memo(&r->dates, cell[COL_TIME], &row->time);
+	if (why)
+		return why;
+	row->has_time = true;
+	why = event_meaning(r, cell[COL_EVENT], &row->meaning);
+	if (why)
+		return why;
+	if (cell[COL_RECEIVED].n) {
+		if (stamp_parse_memo(&r->received_dates, cell[COL_RECEIVED], &row->received))
+			return "received is not readable as a time";
+		row->has_received = true;
+	}
+	if (cell[COL_SIGNAL].n)
+		return check_signal(cell[COL_SIGNAL]);
+	return NULL;
+}
+
+/* An optional date or time. */
+static const char *
+check_day(struct span s, bool *has, struct stamp *out, const char *reason)
+{
+	if (s.n == 0)
+		return NULL;
+	if (stamp_parse_date(s, out))
+		return reason;
+	*has = true;
+	return NULL;
+}
+
+static const char *
+check_kind(struct span s, enum kind *out)
+{
+	if (s.n && !kind_find(s, out))
+		return "device kind not recognised";
+	return NULL;
+}
+
+static const char *
+check_roster(struct row *row)
+{
+	const struct span *cell = row->cell;
+	const char *why;
+
+	if (cell[COL_ACCOUNT].n == 0)
+		return "no account";
+	if (cell[COL_DEVICE].n == 0)
+		return "no device kind";
+	if (cell[COL_ZONE].n == 0 && cell[COL_SERIAL].n == 0)
+		return "no zone and no serial";
+	if ((why = check_kind(cell[COL_DEVICE], &row->kind)) ||
+	    (why = check_day(cell[COL_INSTALLED], &row->has_installed, &row->installed,
+	    "installed is not readable as a date")) ||
+	    (why = check_day(cell[COL_AS_OF], &row->has_as_of, &row->as_of,
+	    "as_of is not readable as a date or time")))
+		return why;
+	if (cell[COL_CELLS].n && !span_to_int(cell[COL_CELLS], 1, 99, &row->cells))
+		return "cells is not a number from 1 to 99";
+	if (cell[COL_CHECKIN].n && !span_to_duration(cell[COL_CHECKIN], &row->checkin))
+		return "checkin is not an interval such as 200s, 90m, 12h";
+	return NULL;
+}
+
+static const char *
+check_sites(struct row *row)
+{
+	if (row->cell[COL_ACCOUNT].n == 0)
+		return "no account";
+	if (row->cell[COL_TIMEZONE].n == 0)
+		return "no timezone";
+	return check_day(row->cell[COL_SINCE], &row->has_since, &row->since,
+	    "since is not readable as a date or time");
+}
+
+/* The two ends of a visit: `to` counts from a date alone as the end of that day. */
+static bool
+visit_end(struct span s, struct stamp *from, struct stamp *to)
+{
+	s = span_trim(s);
+	if (stamp_parse_date(s, from))
+		return false;
+	*to = *from;
+	if (s.n == 10)
+		to->wall += 86400;
+	return true;
+}
+
+static const char *
+check_plan(struct row *row)
+{
+	static const char unreadable[] = "visit is not a date, a time or from/to";
+	const struct span *cell = row->cell;
+	struct span visit = cell[COL_VISIT];
+	const char *slash;
+	struct stamp other;
+
+	if (cell[COL_ACCOUNT].n == 0)
+		return "no account";
+	if (cell[COL_SERIAL].n == 0)
+		return "no serial";
+	if (visit.n == 0)
+		return "no visit";
+	slash = memchr(visit.p, '/', visit.n);
+	if (slash) {
+		size_t n = (size_t)(slash - visit.p);
+
+		if (!visit_end((struct span){ visit.p, n }, &row->visit_from, &other) ||
+		    !visit_end((struct span){ slash + 1, visit.n - n - 1 }, &other,
+		    &row->visit_to))
+			return unreadable;
+		if (row->visit_from.offset == row->visit_to.offset &&
+		    row->visit_to.wall < row->visit_from.wall)
+			return "visit ends before it begins";
+	} else if (!visit_end(visit, &row->visit_from, &row->visit_to)) {
+		return unreadable;
+	}
+	row->has_visit = true;
+	if (cell[COL_ORDER].n && !span_to_int(cell[COL_ORDER], 1, 1000000, &row->order))
+		return "order is not a number from 1 to 1000000";
+	return check_kind(cell[COL_DEVICE], &row->kind);
+}
+
+static const char *
+check_service(struct row *row)
+{
+	const char *why;
+
+	if (row->cell[COL_ACCOUNT].n == 0)
+		return "no account";
+	why = stamp_parse(row->cell[COL_TIME], &row->time);
+	if (why)
+		return why;
+	row->has_time = true;
+	return row->cell[COL_WHAT].n ? NULL : "not said what was done";
+}
+
+static const char *
+check_settings(struct row *row)
+{
+	if (row->cell[COL_RULE].n == 0)
+		return "no rule";
+	if (row->cell[COL_SETTING].n == 0)
+		return "no setting";
+	return row->cell[COL_VALUE].n ? NULL : "no value";
+}
+
+static const char *
+check_decisions(struct row *row)
+{
+	static const char *const words[] = { "seen", "planned", "expected" };
+	const struct span *cell = row->cell;
+	size_t i = 0;
+
+	if (cell[COL_FINDING].n == 0)
+		return "no finding";
+	if (cell[COL_DECISION].n == 0)
+		return "no decision";
+	if (cell[COL_WHO].n == 0)
+		return "not said who decided";
+	while (i < 3 && !span_eq_fold(cell[COL_DECISION], span_of(words[i])))
+		i++;
+	if (i == 3)
+		return "decision is not one of seen, planned, expected";
+	if (i > 0 && cell[COL_UNTIL].n == 0)
+		return "planned and expected need until";
+	return check_day(cell[COL_UNTIL], &row->has_until, &row->until,
+	    "until is not readable as a date or time");
+}
+
+static const char *
+check_row(struct reader *r, struct row *row)
+{
+	switch (r->info.kind) {
+	case FILE_EVENTS:    return check_event(r, row);
+	case FILE_ROSTER:    return check_roster(row);
+	case FILE_SITES:     return check_sites(row);
+	case FILE_PLAN:      return check_plan(row);
+	case FILE_SERVICE:   return check_service(row);
+	case FILE_SETTINGS:  return check_settings(row);
+	case FILE_DECISIONS: return check_decisions(row);
+	case FILE_KINDS:     break;
+	}
+	return NULL;
+}
+
+/* Cells to their columns; the reason if there are more than the header has. */
+static const char *
+place_cells(const struct reader *r, const struct csv_row *from, struct row *row)
+{
+	size_t n = from->n < r->header_n ? from->n : r->header_n;
+
+	for (size_t i = 0; i < n; i++) {
+		if (r->map[i] != NO_COLUMN)
+			row->cell[r->map[i]] = from->cell[i];
+	}
+	for (size_t i = n; i < from->n; i++) {
+		if (from->cell[i].n)
+			return "more cells than the header has columns";
+	}
+	return NULL;
+}
+
+enum read_result
+reader_next(struct reader *r, struct row *row, struct err *e)
+{
+	struct csv_row from;
+
+	memset(row, 0, sizeof *row);
+	switch (csv_next(r->csv, &from, e)) {
+	case CSV_ERR:
+		return READ_ERR;
+	case CSV_END:
+		r->info.size = bytes_size(r->bytes);
+		r->info.crc32 = bytes_crc32(r->bytes);
+		return READ_END;
+	case CSV_ROW:
+		row->reason = place_cells(r, &from, row);
+		if (!row->reason)
+			row->reason = check_row(r, row);
+		if (row->reason && span_eq(from.raw, r->info.header))
+			row->reason = "the header once more";
+		break;
+	case CSV_ASIDE:
+		row->reason = from.reason;
+		break;
+	}
+	row->line = from.line;
+	row->raw = from.raw;
+	return row->reason ? READ_ASIDE : READ_ROW;
+}
+
+bool
+reader_cells(struct arena *a, struct span header, char separator, struct span raw,
+    struct span cell[COL_COUNT])
+{
+	struct span text[2] = { header, raw };
+	int *map = NULL;
+	size_t map_n = 0;
+	bool ok = true;
+
+	memset(cell, 0, COL_COUNT * sizeof *cell);
+	for (int i = 0; i < 2 && ok; i++) {
+		struct csv_options o = { .read_size = text[i].n, .row_limit = text[i].n + 1,
+			.cell_limit = text[i].n + 1 };
+		struct err e;
+		struct bytes *b = bytes_memory("row", text[i].p, text[i].n, 0, &e);
+		struct csv *c = b ? csv_open(b, &o) : NULL;
+		struct csv_row row;
+
+		if (c)
+			csv_rewind(c, separator, false);
+		ok = c && csv_next(c, &row, &e) == CSV_ROW && row.raw.n == text[i].n;
+		if (ok && i == 0) {
+			map_n = row.n;
+			map = arena_take(a, map_n * sizeof *map + 1);
+		}
+		for (size_t k = 0; ok && k < row.n; k++) {
+			enum column col;
+
+			if (i == 0)
+				map[k] = column_find(row.cell[k], &col) ? (int)col : NO_COLUMN;
+			else if (k < map_n && map[k] != NO_COLUMN)
+				cell[map[k]] = (struct span){ arena_text(a, row.cell[k]),
+					row.cell[k].n };
+		}
+		csv_close(c);
+		bytes_close(b);
+	}
+	return ok;
+}
