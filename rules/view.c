@@ -12,6 +12,7 @@
 struct zone {
 	const char *number, *partition;	/* keys */
 	const char *text, *partition_text;
+	uint32_t    area;
 	int32_t     current;		/* device bound now; -1 = none yet */
 	int32_t     first;		/* first binding, for the time before it */
 	int64_t     first_at;
@@ -49,6 +50,7 @@ struct view_index {
 	struct names  numbers;	/* zone number -> the only zone with a partition, or -2 = several */
 	struct names  zones;	/* (number, partition) -> zone */
 	struct names  serials;	/* serial key -> device */
+	struct names  areas;	/* partition -> its number */
 	struct zone  *zone;
 	size_t        n_zone;
 	struct binding *binding;
@@ -168,6 +170,16 @@ word_kind(enum word w)
 	}
 }
 
+static uint32_t
+area_of(struct view *v, const char *partition)
+{
+	struct slot *s = *partition ? names_slot(&v->index->areas, partition, "") : NULL;
+
+	if (s && !s->key)
+		*s = (struct slot){ partition, "", (int32_t)++v->n_area };
+	return s ? (uint32_t)s->value : 0;
+}
+
 static void
 keys_of_points(struct view *v, struct place *place)
 {
@@ -185,6 +197,7 @@ keys_of_points(struct view *v, struct place *place)
 		p->serial_unreadable = fault == SERIAL_LOST_DIGITS;
 		p->zone_key = number_key(a, span_of(p->zone));
 		p->partition_key = number_key(a, span_of(p->partition));
+		p->area = area_of(v, p->partition_key);
 		place[i] = (struct place){ .zone = -1, .device = -1, .first_bind = NO_TIME,
 			.zeros = (uint32_t)(key - plain) };
 	}
@@ -225,8 +238,8 @@ zone_get(struct view *v, const char *number, const char *partition, const char *
 	if (*partition)
 		n->value = n->value == -1 ? s->value : -2;
 	x->zone[x->n_zone] = (struct zone){ .number = n->key, .partition = partition,
-		.text = text, .partition_text = partition_text, .current = -1, .first = -1,
-		.first_at = NO_TIME };
+		.text = text, .partition_text = partition_text, .area = area_of(v, partition),
+		.current = -1, .first = -1, .first_at = NO_TIME };
 	return (int32_t)x->n_zone++;
 }
 
@@ -279,6 +292,7 @@ give_home(struct view *v, int32_t device, int32_t zone)
 	d->zone = z->text;
 	d->zone_key = z->number;
 	d->partition = z->partition_text;
+	d->area = z->area;
 }
 
 /* From now on the zone's reports are this device's. `fresh` is a learn: even a serial
@@ -616,6 +630,8 @@ view_finish(struct view *v)
 	names_init(&x->numbers, a, most);
 	names_init(&x->zones, a, most);
 	names_init(&x->serials, a, most);
+	names_init(&x->areas, a, most);
+	v->n_area = 0;
 	x->zone = arena_take(a, most * sizeof *x->zone);
 	x->cap_device = 2 * most;
 	x->more = arena_take(a, x->cap_device * sizeof *x->more);

@@ -43,6 +43,8 @@ struct point {
 	 * view are one pointer. */
 	const char *partition_key, *zone_key, *serial_key;
 	bool        serial_unreadable;	/* a spreadsheet ate its digits */
+	uint32_t    area;		/* its partition: 0 = none given, else 1..view.n_area; equal
+					 * partitions have equal numbers */
 };
 
 struct event {
@@ -103,6 +105,8 @@ struct device {
 	const char *zone, *partition;	/* as first written; "" = only a serial is known */
 	const char *serial;		/* as first written; "" = only a zone is known */
 	const char *zone_key, *serial_key;
+	uint32_t    area;		/* as of struct point; where its reports name none, that of
+					 * its zone */
 	const char *name, *cell;	/* from the newest roster row that matches, else plan */
 	enum kind   kind;
 	int         cells;
@@ -152,6 +156,7 @@ struct view {
 
 	struct device      *device;	/* by view_finish() */
 	size_t              n_device;
+	uint32_t            n_area;	/* partitions that points or roster name */
 	struct view_index  *index;	/* view.c's own */
 };
 
