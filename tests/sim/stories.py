@@ -4,7 +4,7 @@ A story happens to one account: it makes the panel say what the cause would make
 it say, and notes the cause in the town's truth, or the look-alike in its quiet
 list. Causes are planted, never a rule's arithmetic.
 """
-from world import DAY, HOUR, Device
+from world import DAY, HOME_ZONE, HOUR, Device
 
 STORIES = {}
 
@@ -81,7 +81,7 @@ def loose_magnet(t, a):
     t.truth(a, "chatter", d, at, "soon", strength, f"loose magnet: {n} openings in one run")
 
 
-@story(sort="works", activity="none", way="dc05")
+@story(sort="works", activity="none")
 def roller_door(t, a):
     """A roller door shakes in its guides at night: alarms, then the panel shuts the zone down."""
     rng, d = a.rng, a.find("contact", n=1)
@@ -425,7 +425,7 @@ def checkins_not_exported(t, a):
     t.quiet(a, "supervision-loss", None, "the export holds no check-ins at all")
 
 
-@story(sort="cabin", checkin=12 * HOUR, group="lake")
+@story(sort="cabin", checkin=12 * HOUR, group="lake", timezone=HOME_ZONE)
 def lake_gap(t, a):
     """Four days are missing between the two exports of the lake."""
     t.quiet(a, "supervision-loss", None, "four days missing between two exports")
@@ -475,7 +475,7 @@ def five_year_cells(t, a):
     t.truth(a, "battery-cluster", None, first, "soon", strength, f"{len(pool)} cells of one age in nine days")
 
 
-@story(sort="cabin", group="lake", contact_cell="CR123A", checkin=12 * HOUR)
+@story(sort="cabin", group="lake", contact_cell="CR123A", checkin=12 * HOUR, timezone=HOME_ZONE)
 def cold_cabin(t, a):
     """Low by night, good again by day: an unheated cabin in the first frosts."""
     rng = a.rng
@@ -587,7 +587,8 @@ def tried(a, at, *devices):
 
 def next_door(t, a):
     """A device of another site that can be heard here."""
-    other = a.rng.choice([x for x in t.accounts if x is not a and not x.stories and x.roster])
+    other = a.rng.choice([x for x in t.accounts if x is not a and not x.stories and x.roster
+                           and x.timezone == a.timezone and x.group != "lake"])
     return other, other.find("contact", n=1)
 
 
@@ -596,7 +597,7 @@ def stranger(d):
     return Device("", d.kind, "", d.serial, "", 0)
 
 
-@story(sort="house", way="words", clock="offset", tells="both")
+@story(sort="house", way="words", clock="offset", tells="both", timezone=HOME_ZONE)
 def neighbour_let_in(t, a):
     """The neighbour's contact offered itself while the panel learned, and was accepted."""
     day = t.days - a.rng.randrange(8, 25)
@@ -732,7 +733,7 @@ def swapped_unplanned(t, a):
             also=f"serial:{old.serial}")
 
 
-@story(sort="cabin", way="words", roster=False, group="town")
+@story(sort="cabin", way="words", roster=False, group="town", timezone=HOME_ZONE)
 def no_papers(t, a):
     """A cabin enrolled with no plan and no list at all."""
     at = a.local(t.days - 30, 13)
@@ -741,6 +742,15 @@ def no_papers(t, a):
     tried(a, at + 900, *new)
     t.truth(a, "learn-mismatch", None, at, "later", "weak", "enrolled without plan and list",
             also=" ".join(f"zone:{d.zone} serial:{d.serial}" for d in new))
+
+
+@story(sort="cabin", way="words", roster=False)
+def unlisted(t, a):
+    """A fire code on a zone that no list knows."""
+    at = a.local(t.days - 25, 22)
+    a.say(at, "fire-alarm", zone="31")
+    a.say(at + 300, "alarm-restore", zone="31", raised="fire-alarm")
+    t.truth(a, "life-alarm", None, at, "now", "plain", "fire code on an unlisted zone", also="zone:31")
 
 
 @story(sort="works", way="dc05")
@@ -753,7 +763,7 @@ def programmed_unasked(t, a):
     t.truth(a, "learn-mismatch", None, at, "any", "weak", "programming outside any plan")
 
 
-@story(sort="house", way="words", tells="both", activity="doors")
+@story(sort="house", way="words", tells="both", activity="doors", timezone=HOME_ZONE)
 def heard_and_refused(t, a):
     """A neighbour's device was heard and refused; the planned ones were tried by hand, often."""
     day = t.days - a.rng.randrange(8, 25)
@@ -853,7 +863,7 @@ CAST = [
     ("another_kind",),
     ("left_open",),
     ("swapped_unplanned",),
-    ("no_papers",),
+    ("no_papers", "unlisted"),
     ("heard_and_refused",),
     ("replaced_as_planned",),
     ("second_try",),

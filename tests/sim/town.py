@@ -88,6 +88,8 @@ class Town:
         a.clock = pick(("local", "offset", "utc", "ms", "minute"), (60, 20, 10, 5, 5))
         a.contact_cell = pick(("CR123A", "CR2", "CR2450"), (70, 20, 10))
         a.roster = rng.random() < 0.9
+        if a.sort != "cabin" and rng.random() < 0.2:
+            a.timezone = rng.choice(world.OTHER_ZONES)
         if a.stories:
             a.roster = True
             a.clock = "local" if a.clock == "minute" else a.clock
@@ -103,8 +105,6 @@ class Town:
             a.group = {"shop": "market", "works": "riverside", "cabin": "lake"}.get(a.sort, "town")
         if a.way == "words" and a.tells == "zone":
             a.tells = pick(("zone", "both"), (60, 40))
-        if a.group != "lake" and rng.random() < 0.2:
-            a.timezone = rng.choice(world.OTHER_ZONES)
         a.stated = a.stated or (a.checkin > 0 and rng.random() < 0.6)
         a.gives_signal = rng.random() < 0.3
         a.received = rng.random() < 0.9 or "clock_of_2000" in a.stories or "line_down" in a.stories

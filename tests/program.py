@@ -1,0 +1,62 @@
+"""Runs the built program for the tests, as a person would, in a folder of its own."""
+import csv
+import io
+import json
+import os
+import subprocess
+import sys
+import tempfile
+
+
+class Program:
+    def __init__(self, path):
+        self.path = os.path.abspath(path)
+        self.env = {"PATH": os.environ.get("PATH", ""), "TZ": "UTC", "LC_ALL": "C", "NO_COLOR": "1"}
+        for name in ("ASAN_OPTIONS", "UBSAN_OPTIONS"):
+            if name in os.environ:
+                self.env[name] = os.environ[name]
+
+    def run(self, db, *words, ok=(0, 1)):
+        done = subprocess.run([self.path, *words, "--db", db], env=self.env, capture_output=True,
+                              stdin=subprocess.DEVNULL, check=False)
+        if done.returncode not in ok:
+            raise AssertionError(f"tripsift {' '.join(words)}: exit {done.returncode}\n"
+                                 f"{done.stderr.decode(errors='replace')}")
+        return done.stdout.decode()
+
+    def ingest(self, db, *files, **options):
+        """What the program says of each file, by its base name, in the order told."""
+        words = [w for name, value in options.items()
+                 for w in ([f"--{name.replace('_', '-')}"] + ([] if value is True else [str(value)]))]
+        told = json.loads(self.run(db, "ingest", *files, *words, "--format", "json"))
+        return told["files"]
+
+    def findings(self, db, *words):
+        return json.loads(self.run(db, "triage", "--format", "json", "--state", "all",
+                                   *words))["findings"]
+
+    def table(self, db, what):
+        """An export as a list of dicts."""
+        return list(csv.DictReader(io.StringIO(self.run(db, "export", what, "--format", "csv"),
+                                               newline="")))
+
+
+def cases(main):
+    """Calls main(program, folder) with the program's path from the command line."""
+    if len(sys.argv) < 2:
+        sys.exit(f"usage: {sys.argv[0]} PROGRAM [SEED]")
+    seed = int(sys.argv[2]) if len(sys.argv) > 2 else 1
+    with tempfile.TemporaryDirectory() as folder:
+        try:
+            main(Program(sys.argv[1]), folder, seed)
+        except AssertionError as e:
+            sys.exit(f"{os.path.basename(sys.argv[0])}: FAILED (seed {seed})\n{e}")
+    print(f"{os.path.basename(sys.argv[0])}: ok")
+
+
+def write_csv(path, head, rows, separator=","):
+    with open(path, "w", newline="", encoding="utf-8") as f:
+        w = csv.writer(f, delimiter=separator, lineterminator="\n")
+        w.writerow(head)
+        w.writerows(rows)
+    return path

@@ -1,0 +1,155 @@
+#!/usr/bin/env python3
+"""What the rules find, miss and invent over towns with planted faults.
+
+    score.py PROGRAM [--tune N] [--report N] [-v]
+
+Ten seeds are for tuning; ten others are only looked at here. A fault counts as
+found when a finding of its rule names its device (or the site); as missed when none
+does, or only one that the rule already calls cleared. An open finding that no
+planted cause explains is false.
+"""
+import argparse
+import collections
+import csv
+import os
+import sys
+import tempfile
+
+sys.path.insert(0, os.path.join(os.path.dirname(os.path.abspath(__file__)), "sim"))
+from program import Program		# noqa: E402  pylint: disable=wrong-import-position
+from town import Town			# noqa: E402  pylint: disable=wrong-import-position
+
+TUNE, REPORT = 100, 200		# first seeds
+COUNTS = ("planted", "found", "missed", "level", "false", "split")
+
+
+def key(text):
+    return "".join(c for c in (text or "").upper() if c.isalnum()).lstrip("0")
+
+
+def names(planted):
+    """The places that a planted row names: {"zone:5", "serial:4A0071"} or {"site"}."""
+    words = f"{planted['subject']} {planted['also']}".split()
+    return {w if w == "site" else w.split(":")[0] + ":" + key(w.split(":", 1)[1]) for w in words}
+
+
+def about(finding):
+    out = {f"{what}:{key(finding[what])}" for what in ("zone", "serial") if finding.get(what)}
+    return out or {"site"}
+
+
+def explains(planted, finding):
+    account = finding["account"] or "*"
+    if planted["rule"] != finding["rule"] or planted["account"] != account:
+        return False
+    told = about(finding)
+    # A finding on the whole session or site may stand for the devices of a visit.
+    if told == {"site"} and finding["rule"] == "learn-mismatch":
+        return True
+    return account == "*" or bool(names(planted) & told)
+
+
+def is_open(finding):
+    return finding["state"] != "cleared"
+
+
+class Score:
+    def __init__(self, verbose):
+        self.count = collections.defaultdict(collections.Counter)
+        self.by_strength = collections.defaultdict(collections.Counter)
+        self.others = collections.Counter()
+        self.notes, self.verbose = [], verbose
+
+    def town(self, seed, truths, quiets, findings):
+        rules = {t["rule"] for t in truths}
+        used = collections.Counter()
+        for t in truths:
+            mine = [f for f in findings if explains(t, f)]
+            if t["state"] == "open":
+                mine = [f for f in mine if is_open(f)]
+            used.update(f["id"] for f in mine)
+            if t["state"] == "maybe":
+                continue
+            c = self.count[t["rule"]]
+            c["planted"] += 1
+            self.by_strength[t["strength"]]["planted"] += 1
+            if not mine:
+                c["missed"] += 1
+                self.note(seed, "missed", t["rule"], t["account"], t["subject"], t["note"])
+                continue
+            c["found"] += 1
+            self.by_strength[t["strength"]]["found"] += 1
+            c["split"] += max(0, len([f for f in mine if is_open(f)]) - 1)
+            if t["level"] != "any" and t["level"] not in (f["level"] for f in mine):
+                c["level"] += 1
+                self.note(seed, f"level {mine[0]['level']} for {t['level']}", t["rule"], t["account"],
+                          t["subject"], t["note"])
+        for f in findings:
+            if f["rule"] not in rules:
+                self.others[f["rule"]] += is_open(f)
+            elif is_open(f) and not any(explains(t, f) for t in truths):
+                self.count[f["rule"]]["false"] += 1
+                why = next((q["note"] for q in quiets if explains(q, f)), f["summary"])
+                self.note(seed, "false", f["rule"], f["account"], " ".join(sorted(about(f))), why)
+
+    def note(self, seed, what, rule, account, subject, text):
+        self.notes.append(f"  seed {seed}: {what}: {rule} {account} {subject}: {text}")
+
+    def show(self, title):
+        print(f"{title}\n{'':20}" + "".join(f"{c:>9}" for c in COUNTS))
+        total = collections.Counter()
+        for rule in sorted(self.count):
+            c = self.count[rule]
+            total.update(c)
+            print(f"  {rule:18}" + "".join(f"{c[x]:9}" for x in COUNTS))
+        print(f"  {'all':18}" + "".join(f"{total[x]:9}" for x in COUNTS))
+        print("  found of planted: " + ", ".join(f"{s} {c['found']}/{c['planted']}"
+              for s, c in sorted(self.by_strength.items())))
+        if self.others:
+            print("  findings of rules with nothing planted: "
+                  + ", ".join(f"{r} {n}" for r, n in sorted(self.others.items())))
+        shown = self.notes if self.verbose else self.notes[:30]
+        print("\n".join(shown))
+        if len(shown) < len(self.notes):
+            print(f"  and {len(self.notes) - len(shown)} more; -v shows them")
+        print()
+
+
+def read(path):
+    with open(path, newline="", encoding="utf-8") as f:
+        return list(csv.DictReader(f))
+
+
+def judge(program, seeds, verbose):
+    score = Score(verbose)
+    for seed in seeds:
+        with tempfile.TemporaryDirectory() as folder:
+            Town(seed, 54, 46).write(folder)
+            db = f"{folder}/town.db"
+            try:
+                program.ingest(db, f"{folder}/town")
+                findings = program.findings(db)
+            except AssertionError as e:
+                score.note(seed, "failed", "-", "-", "-", e)
+                continue
+            score.town(seed, read(f"{folder}/truth.csv"), read(f"{folder}/quiet.csv"), findings)
+    return score
+
+
+def main():
+    p = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
+    p.add_argument("program")
+    p.add_argument("--tune", type=int, default=10)
+    p.add_argument("--report", type=int, default=10)
+    p.add_argument("-v", "--verbose", action="store_true")
+    o = p.parse_args()
+    program = Program(o.program)
+    if o.tune:
+        judge(program, range(TUNE, TUNE + o.tune), o.verbose).show(f"{o.tune} towns for tuning")
+    if o.report:
+        judge(program, range(REPORT, REPORT + o.report), o.verbose).show(
+            f"{o.report} towns for the report only")
+
+
+if __name__ == "__main__":
+    main()
