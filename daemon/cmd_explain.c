@@ -1,0 +1,110 @@
+#include "daemon/cmd.h"
+#include "daemon/report/explain.h"
+#include "rules/view.h"
+
+struct options {
+	struct opts_common common;
+	int                format;
+};
+
+static const struct opt options[] = {
+	{ 'f', "format", "WORD", "text or json (default: text)", OPT_CHOICE,
+	  offsetof(struct options, format), 0, 0, "text|json" },
+	OPTS_COMMON(struct options),
+	OPTS_END
+};
+
+/* The kind of the finding's device, for settings of scope device=KIND. */
+static int
+device_kind(struct store *s, const struct stored_finding *f, const char **kind, struct err *e)
+{
+	struct view v = { 0 };
+	int32_t d;
+
+	*kind = "";
+	if (!*f->zone && !*f->serial)
+		return 0;
+	if (store_view(s, f->account, NO_TIME, &v, e) < 0)
+		return -1;
+	d = view_device_find(&v, f->zone, f->serial, f->onset);
+	if (d >= 0 && v.device[d].kind != KIND_UNKNOWN)
+		*kind = kind_text(v.device[d].kind);
+	view_release(&v);
+	return 0;
+}
+
+static int
+show(struct store *s, struct page *p, const struct options *o, struct tz_set *zones,
+    const char *id, struct err *e)
+{
+	struct finding_filter filter = { .id = id, .level = -1, .state = "all",
+		.since = NO_TIME, .as_of = NO_TIME };
+	struct explain x = { 0 };
+	struct stored_finding *f;
+	struct setting_row *setting;
+	struct stored_decision *decision;
+	struct json j = { .f = stdout };
+	size_t n;
+
+	if (store_findings(s, &filter, &p->arena, &f, &n, e) < 0)
+		return -1;
+	if (n == 0)
+		return err_set(e, ERR_USAGE, NULL, 0, "no finding %s; \"tripsift triage\" lists them",
+		    id);
+	x.finding = f;
+	if (device_kind(s, f, &x.kind, e) < 0 ||
+	    store_settings(s, &p->arena, &setting, &x.n_setting, e) < 0 ||
+	    store_decisions(s, f->id, &p->arena, &decision, &x.n_decision, e) < 0)
+		return -1;
+	x.setting = setting;
+	x.decision = decision;
+	if (o->format == 0) {
+		cmd_zone(p, cmd_tz(zones, f->timezone));
+		explain_text(p, &x);
+		return 0;
+	}
+	json_open(&j, NULL, '{');
+	explain_json(&j, &x);
+	json_close(&j, '}');
+	json_end(&j);
+	return 0;
+}
+
+static int
+run(const struct command *self, int argc, char **argv)
+{
+	struct options o = { 0 };
+	struct tz_set *zones;
+	struct store *s;
+	struct page p;
+	struct err e;
+	int out = cmd_options(self, &argc, argv, &o, 1, 1);
+
+	if (out != OUT_GO_ON)
+		return out;
+	out = OUT_DONE;
+	page_init(&p, stdout);
+	zones = tz_set_open();
+	s = cmd_store(&o.common, STORE_READ, &e);
+	if (!s || show(s, &p, &o, zones, argv[0], &e) < 0)
+		out = cmd_fail(&e);
+	store_close(s);
+	tz_set_close(zones);
+	page_release(&p);
+	return out;
+}
+
+const struct command cmd_explain = {
+	.name = "explain",
+	.operands = "FINDING",
+	.purpose = "one finding with its evidence, settings, checks and cautions",
+	.about = "Shows one finding whole: the sentence and its measures, cautions, what to check "
+	    "in which order, the rows it rests on with file and line, the settings in force and "
+	    "where their numbers come from, and the decisions so far. Times are those of the "
+	    "site.",
+	.examples = "tripsift explain FINDING\n"
+	    "tripsift explain FINDING --format json\n",
+	.exits = "0 done; 2 wrong usage or unknown finding; 3 no store, or it failed.",
+	.opt = options,
+	.run = run,
+};

@@ -1,0 +1,67 @@
+#include "daemon/report/outfile.h"
+
+#include <errno.h>
+#include <fcntl.h>
+#include <stdlib.h>
+#include <string.h>
+#include <unistd.h>
+
+#include "daemon/base/arena.h"
+
+int
+outfile_open(struct outfile *o, const char *path, struct err *e)
+{
+	size_t n = strlen(path);
+	int fd;
+
+	*o = (struct outfile){ .path = x_alloc(n + 1), .part = x_alloc(n + 6) };
+	memcpy(o->path, path, n + 1);
+	snprintf(o->part, n + 6, "%s.part", path);
+	/* What an earlier run left half written is nobody's. */
+	unlink(o->part);
+	fd = open(o->part, O_WRONLY | O_CREAT | O_EXCL | O_CLOEXEC, 0600);
+	o->f = fd < 0 ? NULL : fdopen(fd, "w");
+	if (!o->f) {
+		err_set(e, ERR_IO, path, 0, "cannot write: %s", strerror(errno));
+		if (fd >= 0) {
+			close(fd);
+			unlink(o->part);
+		}
+		free(o->path);
+		free(o->part);
+		*o = (struct outfile){ 0 };
+		return -1;
+	}
+	return 0;
+}
+
+int
+outfile_close(struct outfile *o, struct err *e)
+{
+	int fault = 0;
+
+	errno = 0;
+	if (fflush(o->f) != 0 || ferror(o->f) || fsync(fileno(o->f)) != 0)
+		fault = errno ? errno : EIO;
+	if (fclose(o->f) != 0 && !fault)
+		fault = errno;
+	o->f = NULL;
+	if (!fault && rename(o->part, o->path) != 0)
+		fault = errno;
+	if (fault)
+		err_set(e, ERR_IO, o->path, 0, "cannot write: %s", strerror(fault));
+	outfile_drop(o);
+	return fault ? -1 : 0;
+}
+
+void
+outfile_drop(struct outfile *o)
+{
+	if (o->f)
+		fclose(o->f);
+	if (o->part)
+		unlink(o->part);	/* already renamed when all went well */
+	free(o->path);
+	free(o->part);
+	*o = (struct outfile){ 0 };
+}

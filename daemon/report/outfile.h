@@ -1,0 +1,23 @@
+/* outfile.h - a file that is there whole or not at all.
+ *
+ * Written beside its place as PATH.part, mode 0600, and renamed when it is whole.
+ */
+#ifndef DAEMON_REPORT_OUTFILE_H
+#define DAEMON_REPORT_OUTFILE_H
+
+#include <stdio.h>
+
+#include "daemon/base/err.h"
+
+struct outfile {
+	FILE *f;
+	char *path, *part;
+};
+
+int outfile_open(struct outfile *o, const char *path, struct err *e);
+/* Looks at all errors since the opening; on failure the old file stays as it was. */
+int outfile_close(struct outfile *o, struct err *e);
+/* Gives the writing up; nothing remains. After outfile_close() it does nothing. */
+void outfile_drop(struct outfile *o);
+
+#endif
