@@ -19,6 +19,11 @@ struct store {
 	char    *path;
 	struct { const char *sql; sqlite3_stmt *st; } *kept;
 	size_t   n_kept, cap_kept;
+	/* What every view needs, read once and kept up to date: see load.c. */
+	struct arena cells_arena;
+	const char **cell;
+	uint8_t     *cell_hint;
+	size_t       n_cell, cap_cell;
 };
 
 /* Fills *e from the database's last error. Always returns -1. */

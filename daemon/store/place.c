@@ -226,10 +226,11 @@ place_cells(struct writer *w, const struct cell_list *cells, struct err *e)
 
 		learn_cell(w, cells, w->n_cell);
 		w->cell_id[w->n_cell] = w->n_cell + 1;
-		if (!(st = db_stmt(w->store, "INSERT OR IGNORE INTO cell VALUES(?1, ?2)", e)))
+		if (!(st = db_stmt(w->store, "INSERT OR IGNORE INTO cell VALUES(?1, ?2, ?3)", e)))
 			return -1;
 		sqlite3_bind_int64(st, 1, w->n_cell + 1);
 		db_bind_text(st, 2, cells->cell[w->n_cell]);
+		sqlite3_bind_int(st, 3, cells->hint[w->n_cell]);
 		if (db_run(w->store, st, e))
 			return -1;
 	}

@@ -169,6 +169,9 @@ store_close(struct store *s)
 	for (size_t i = 0; i < s->n_kept; i++)
 		sqlite3_finalize(s->kept[i].st);
 	free(s->kept);
+	free(s->cell);
+	free(s->cell_hint);
+	arena_release(&s->cells_arena);
 	sqlite3_close(s->db);
 	free(s->path);
 	free(s);

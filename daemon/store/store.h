@@ -16,6 +16,8 @@
 #include "daemon/base/words.h"
 
 struct store;
+struct view;
+struct findings;
 
 enum store_mode {
 	STORE_READ,	/* must exist; never written */
@@ -74,7 +76,8 @@ struct finding_filter {
 	int         level;		/* -1 = any */
 	const char *state;		/* "new", "continuing", "cleared", "open" (the default), "all" */
 	int64_t     since;		/* with it, `new` means: first raised after this; NO_TIME */
-	int64_t     as_of;		/* the moment at which decisions are looked at; NO_TIME = latest end of cover */
+	int64_t     as_of;		/* the moment at which decisions are looked at: they are
+					 * people's, so it is the wall clock when NO_TIME */
 	size_t      limit;		/* 0 = all */
 };
 
@@ -116,7 +119,6 @@ int store_twins(struct store *s, struct arena *a, const char ***out, size_t *n, 
  * has that text, letter case aside, with the nearest ones in the message; when several
  * receivers or lines have it, the message lists them as "ACCOUNT@receiver/line", which is
  * accepted too. `as_of` NO_TIME = end of cover. view_release() when done. */
-struct view;
 int store_view(struct store *s, const char *account, int64_t as_of, struct view *v,
     struct err *e);
 const char *store_file_name(struct store *s, uint32_t file, struct arena *a);
@@ -184,6 +186,28 @@ int store_event_log(struct store *s, const char *account,
 struct setting_row { const char *rule, *setting, *scope, *value, *who, *file; int64_t taken; };
 int store_settings(struct store *s, struct arena *a, struct setting_row **out, size_t *n,
     struct err *e);
+
+/* ---- judging ---------------------------------------------------------------- */
+
+/* Accounts that are due, in order of id. `all`: every account with events or of sites. */
+int store_due(struct store *s, bool all, struct arena *a, int64_t **out, size_t *n, struct err *e);
+/* As store_view(), by id and without free texts. *skip: nothing to judge (never covered,
+ * or its history follows another account now). */
+int store_view_judge(struct store *s, int64_t account, int64_t as_of, struct view *v, bool *skip,
+    struct err *e);
+/* Replaces what stands of the account (0: the fleet) by `f`, keeping case ids; findings
+ * that no longer hold are cleared as of v->now. Takes the account off the due list.
+ * Within the caller's transaction. `load` is the account's row of signals, see load_row. */
+struct load_sum { int32_t device; int64_t alarms, activations; };
+int store_save(struct store *s, struct view *v, struct findings *f, const struct load_sum *load,
+    size_t n_load, int64_t wall_clock, struct err *e);
+int store_begin(struct store *s, struct err *e);
+int store_commit(struct store *s, struct err *e);
+void store_abort(struct store *s);
+/* The pass over all accounts' numbers: every rule's fleet(). Within a transaction. */
+int store_fleet(struct store *s, int64_t wall_clock, struct err *e);
+/* Open findings, and cleared ones, now. */
+int store_count_findings(struct store *s, int64_t *open, int64_t *cleared, struct err *e);
 
 /* The latest end of cover over all accounts: the fleet's "now". NO_TIME = no cover. */
 int store_now(struct store *s, int64_t *now, struct err *e);

@@ -5,6 +5,7 @@
 #include <stdlib.h>
 #include <string.h>
 
+#include "daemon/store/tables.h"
 #include "daemon/store/writer.h"
 
 /* ---- order ----------------------------------------------------------------- */
@@ -267,7 +268,7 @@ end_file(struct writer *w, const struct piece *p, int64_t rows, int64_t stored, 
 	sqlite3_bind_int64(st, 7, aside);
 	db_bind_time(st, 8, p->from);
 	db_bind_time(st, 9, p->to);
-	if (db_run(w->store, st, e))
+	if (db_run(w->store, st, e) || file_asides_once(w->store, w->file_id[p->file], e))
 		return -1;
 	return w->o.covers == 1 ? cover_sites(w, p->from, p->to, e) : 0;
 }
@@ -539,13 +540,15 @@ writer_accounts(struct writer *w, int (*each)(void *ctx, const char *account,
 int
 writer_cells(struct writer *w, struct arena *a, struct cell_list *out, struct err *e)
 {
-	sqlite3_stmt *st = db_stmt(w->store, "SELECT cell FROM cell ORDER BY id", e);
+	sqlite3_stmt *st = db_stmt(w->store, "SELECT cell, hint FROM cell ORDER BY id", e);
 	int rc;
 
 	if (!st)
 		return -1;
-	while ((rc = db_step(w->store, st, e)) > 0 && out->n < CELL_MAX)
+	while ((rc = db_step(w->store, st, e)) > 0 && out->n < CELL_MAX) {
+		out->hint[out->n] = (uint8_t)sqlite3_column_int(st, 1);
 		out->cell[out->n++] = db_text(st, 0, a);
+	}
 	return rc < 0 ? -1 : 0;
 }
 

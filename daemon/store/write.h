@@ -114,7 +114,11 @@ struct batch {
 
 /* Interned event cells as read; the reading side makes them, at most CELL_MAX. */
 enum { CELL_MAX = 20000 };
-struct cell_list { const char *cell[CELL_MAX]; uint32_t n; };
+struct cell_list {
+	const char *cell[CELL_MAX];
+	uint8_t     hint[CELL_MAX];	/* enum kind that the code implies */
+	uint32_t    n;
+};
 
 /* Resolves one row: from what was read (and MARK_RESET) to shift and time marks. `prev`
  * is the ms UTC of the account's row before it in the same file, NO_TIME at its first

@@ -1,0 +1,638 @@
+/* cases.c - findings into the store: each to its case, and the pass over all accounts. */
+#include <inttypes.h>
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+
+#include "daemon/store/db.h"
+#include "daemon/store/load.h"
+#include "rules/rule.h"
+
+/* A finding of the same subject that comes back within this time is the same case,
+ * unless the rule has a setting "rejoin" or "join". Common practice, no source. */
+#define REJOIN (30 * DAY)
+
+enum { EVIDENCE_ENDS = 20 };	/* rows kept at either end */
+
+/* ---- JSON texts ------------------------------------------------------------ */
+
+static const char *
+json_text(struct arena *a, const char *s)
+{
+	size_t n = strlen(s);
+	char *out = arena_take(a, n * 6 + 3), *p = out;
+
+	*p++ = '"';
+	for (; *s; s++) {
+		unsigned char c = (unsigned char)*s;
+
+		if (c == '"' || c == '\\') {
+			*p++ = '\\';
+			*p++ = (char)c;
+		} else if (c < 0x20) {
+			p += snprintf(p, 7, "\\u%04x", c);
+		} else {
+			*p++ = (char)c;
+		}
+	}
+	*p++ = '"';
+	*p = '\0';
+	return out;
+}
+
+static const char *
+json_texts(struct arena *a, const char *const *text, size_t n)
+{
+	const char *out = "[";
+
+	for (size_t i = 0; i < n; i++)
+		out = arena_fmt(a, "%s%s%s", out, i ? "," : "", json_text(a, text[i]));
+	return arena_fmt(a, "%s]", out);
+}
+
+static const char *
+json_measures(struct arena *a, const struct measure *m, size_t n)
+{
+	const char *out = "[";
+
+	for (size_t i = 0; i < n; i++)
+		out = arena_fmt(a, "%s%s[%s,%s,%s]", out, i ? "," : "", json_text(a, m[i].name),
+		    m[i].text ? json_text(a, m[i].text) : arena_fmt(a, "%.10g", m[i].value),
+		    json_text(a, m[i].unit ? m[i].unit : ""));
+	return arena_fmt(a, "%s]", out);
+}
+
+/* ---- cases ----------------------------------------------------------------- */
+
+struct known_case {
+	const char *id, *rule, *subject;
+	int         episode;
+	int64_t     onset, last;
+	bool        taken;		/* a finding of this judging belongs to it */
+};
+
+static int
+known_cases(struct store *s, const char *account, struct arena *a, struct known_case **out,
+    size_t *n, struct err *e)
+{
+	sqlite3_stmt *st = db_stmt(s, "SELECT id, rule, subject, episode, onset, last"
+	    " FROM finding_case WHERE account = ?1", e);
+	size_t cap = 0;
+	int rc;
+
+	*out = NULL;
+	*n = 0;
+	if (!st)
+		return -1;
+	db_bind_text(st, 1, account);
+	while ((rc = db_step(s, st, e)) > 0) {
+		*out = x_grow(*out, &cap, *n + 1, sizeof **out);
+		(*out)[(*n)++] = (struct known_case){ .id = db_text(st, 0, a),
+		    .rule = db_text(st, 1, a), .subject = db_text(st, 2, a),
+		    .episode = sqlite3_column_int(st, 3), .onset = sqlite3_column_int64(st, 4),
+		    .last = sqlite3_column_int64(st, 5) };
+	}
+	return rc;
+}
+
+static int64_t
+rejoin_time(const struct rule *r)
+{
+	for (const struct setting *s = r->setting; s->name; s++)
+		if (strcmp(s->name, "rejoin") == 0 || strcmp(s->name, "join") == 0)
+			return (int64_t)(s->value * (double)setting_unit_ms(s));
+	return REJOIN;
+}
+
+/* The known case that the finding continues: the nearest whose span, widened by the
+ * rejoin time, meets the finding's. */
+static struct known_case *
+continues(struct known_case *list, size_t n, const struct finding *f)
+{
+	int64_t reach = rejoin_time(f->rule), best = INT64_MAX;
+	struct known_case *found = NULL;
+
+	for (size_t i = 0; i < n; i++) {
+		struct known_case *c = &list[i];
+		int64_t away = 0;
+
+		if (c->taken || strcmp(c->rule, f->rule->id) != 0 ||
+		    strcmp(c->subject, f->subject) != 0)
+			continue;
+		if (f->onset > c->last)
+			away = f->onset - c->last;
+		else if (c->onset > f->last)
+			away = c->onset - f->last;
+		if (away <= reach && away < best) {
+			best = away;
+			found = c;
+		}
+	}
+	return found;
+}
+
+/* Seven letters and digits that are hard to misread, made from what the case is, so
+ * that the same history gives the same id in another store too. */
+static int
+make_id(struct store *s, struct arena *a, const char *account, const struct finding *f,
+    int episode, const char **out, struct err *e)
+{
+	static const char digits[] = "0123456789abcdefghjkmnpqrstvwxyz";
+
+	for (int salt = 0;; salt++) {
+		const char *name = arena_fmt(a, "%s\x1f%s\x1f%s\x1f%d\x1f%d", f->rule->id, account,
+		    f->subject, episode, salt);
+		uint64_t h = span_hash_fold(span_of(name));
+		char id[8] = "";
+		sqlite3_stmt *st;
+		int rc;
+
+		for (int i = 0; i < 7; i++, h >>= 5)
+			id[i] = digits[h & 31];
+		if (!(st = db_stmt(s, "SELECT 1 FROM finding_case WHERE id = ?1", e)))
+			return -1;
+		db_bind_text(st, 1, id);
+		if ((rc = db_step(s, st, e)) < 0)
+			return -1;
+		sqlite3_reset(st);
+		if (rc == 0) {
+			*out = arena_text(a, span_of(id));
+			return 0;
+		}
+	}
+}
+
+static int
+case_of(struct store *s, struct arena *a, const char *account, struct known_case *list, size_t n,
+    const struct finding *f, int64_t wall_clock, const char **id, struct err *e)
+{
+	struct known_case *c = continues(list, n, f);
+	sqlite3_stmt *st;
+	int episode = 0;
+
+	if (c) {
+		c->taken = true;
+		*id = c->id;
+		st = db_stmt(s, "UPDATE finding_case SET onset = min(onset, ?2), last = max(last, ?3)"
+		    " WHERE id = ?1", e);
+		if (!st)
+			return -1;
+		db_bind_text(st, 1, *id);
+		sqlite3_bind_int64(st, 2, f->onset);
+		sqlite3_bind_int64(st, 3, f->last);
+		return db_run(s, st, e);
+	}
+	st = db_stmt(s, "SELECT coalesce(max(episode), -1) + 1 FROM finding_case"
+	    " WHERE account = ?1 AND rule = ?2 AND subject = ?3", e);
+	if (!st)
+		return -1;
+	db_bind_text(st, 1, account);
+	db_bind_text(st, 2, f->rule->id);
+	db_bind_text(st, 3, f->subject);
+	if (db_step(s, st, e) < 0)
+		return -1;
+	episode = sqlite3_column_int(st, 0);
+	sqlite3_reset(st);
+	if (make_id(s, a, account, f, episode, id, e))
+		return -1;
+	st = db_stmt(s, "INSERT INTO finding_case(id, rule, account, subject, episode, onset, last,"
+	    " raised) VALUES(?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8)", e);
+	if (!st)
+		return -1;
+	db_bind_text(st, 1, *id);
+	db_bind_text(st, 2, f->rule->id);
+	db_bind_text(st, 3, account);
+	db_bind_text(st, 4, f->subject);
+	sqlite3_bind_int(st, 5, episode);
+	sqlite3_bind_int64(st, 6, f->onset);
+	sqlite3_bind_int64(st, 7, f->last);
+	sqlite3_bind_int64(st, 8, wall_clock);
+	return db_run(s, st, e);
+}
+
+/* ---- one finding ----------------------------------------------------------- */
+
+static int
+keep_evidence(struct store *s, struct arena *a, const struct view *v, const struct finding *f,
+    const char *id, struct err *e)
+{
+	sqlite3_stmt *st = db_stmt(s, "DELETE FROM evidence WHERE finding = ?1", e);
+
+	if (!st)
+		return -1;
+	db_bind_text(st, 1, id);
+	if (db_run(s, st, e))
+		return -1;
+	for (size_t i = 0; v && i < f->n_evidence; i++) {
+		const struct event *ev = &v->event[f->evidence[i]];
+		const struct point *p = &v->point[ev->point];
+		const char *detail;
+
+		if (i >= EVIDENCE_ENDS && i + EVIDENCE_ENDS < f->n_evidence)
+			continue;
+		detail = arena_fmt(a, "%s%s%s%s%s%s%s", word_text((enum word)ev->word),
+		    *p->zone ? ev->marks & MARK_USER ? " user " : " zone " : "", p->zone,
+		    *p->serial ? " serial " : "", p->serial, *ev->user ? " user " : "", ev->user);
+		st = db_stmt(s, "INSERT INTO evidence SELECT ?1, ?2, (SELECT name FROM file WHERE id = ?3),"
+		    " ?4, ?5, ?6, ?7 || coalesce((SELECT ' \"' || coalesce(e.text, t.text) || '\"' FROM event e"
+		    "  LEFT JOIN phrase t ON t.id = e.phrase WHERE e.id = ?8), '')", e);
+		if (!st)
+			return -1;
+		db_bind_text(st, 1, id);
+		sqlite3_bind_int64(st, 2, (int64_t)i);
+		sqlite3_bind_int64(st, 3, ev->file);
+		sqlite3_bind_int64(st, 4, ev->line);
+		sqlite3_bind_int64(st, 5, ev->at);
+		db_bind_text(st, 6, ev->cell < v->n_cell ? v->cell[ev->cell] : "");
+		db_bind_text(st, 7, detail);
+		sqlite3_bind_int64(st, 8, ev->id);
+		if (db_run(s, st, e))
+			return -1;
+	}
+	return 0;
+}
+
+static int
+keep_finding(struct store *s, struct arena *a, const struct view *v, const char *account,
+    const struct finding *f, const char *id, struct err *e)
+{
+	const char *measures = json_measures(a, f->measure, f->n_measure), *numbers = "";
+	sqlite3_stmt *st;
+
+	if (f->pending) {
+		numbers = "[";
+		for (size_t i = 0; i < sizeof f->number / sizeof *f->number; i++)
+			numbers = arena_fmt(a, "%s%s%.17g", numbers, i ? "," : "", f->number[i]);
+		numbers = arena_fmt(a, "%s]", numbers);
+	}
+	/* Until the comparison of accounts is made anew, its last answer stands. */
+	st = db_stmt(s, "INSERT INTO finding VALUES(?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8, ?9, ?10, ?11, ?12,"
+	    " ?13, ?14, ?15, ?16, ?17, ?18, ?19, ?20, ?21) ON CONFLICT(id) DO UPDATE SET"
+	    " account = excluded.account, zone = excluded.zone, serial = excluded.serial,"
+	    " device = excluded.device, level = excluded.level, life = excluded.life,"
+	    " pending = excluded.pending, onset = excluded.onset, last = excluded.last,"
+	    " cleared = excluded.cleared, count = excluded.count, summary = excluded.summary,"
+	    " measures = excluded.measures, checks = excluded.checks, cautions = excluded.cautions,"
+	    " members = excluded.members, numbers = excluded.numbers, own = excluded.own,"
+	    " all_evidence = excluded.all_evidence", e);
+	if (!st)
+		return -1;
+	db_bind_text(st, 1, id);
+	db_bind_text(st, 2, f->rule->id);
+	db_bind_text(st, 3, account);
+	db_bind_text(st, 4, f->zone ? f->zone : "");
+	db_bind_text(st, 5, f->serial ? f->serial : "");
+	db_bind_text(st, 6, f->device_text ? f->device_text : "");
+	sqlite3_bind_int(st, 7, (int)f->level);
+	sqlite3_bind_int(st, 8, f->life);
+	sqlite3_bind_int(st, 9, f->pending);
+	sqlite3_bind_int64(st, 10, f->onset);
+	sqlite3_bind_int64(st, 11, f->last);
+	db_bind_time(st, 12, f->cleared);
+	sqlite3_bind_int64(st, 13, f->count);
+	db_bind_text(st, 14, f->summary ? f->summary : "");
+	db_bind_text(st, 15, measures);
+	db_bind_text(st, 16, json_texts(a, f->check, f->n_check));
+	db_bind_text(st, 17, json_texts(a, f->caution, f->n_caution));
+	db_bind_text(st, 18, json_texts(a, f->member, f->n_member));
+	db_bind_text(st, 19, numbers);
+	db_bind_text(st, 20, f->pending ? arena_fmt(a, "[%s,%s]",
+	    json_text(a, f->summary ? f->summary : ""), measures) : "");
+	sqlite3_bind_int64(st, 21, (int64_t)f->n_evidence);
+	return db_run(s, st, e) ? -1 : keep_evidence(s, a, v, f, id, e);
+}
+
+/* What was open and was not found again is cleared; a candidate simply goes. */
+static int
+clear_rest(struct store *s, const struct known_case *list, size_t n, int64_t now, struct err *e)
+{
+	for (size_t i = 0; i < n; i++) {
+		sqlite3_stmt *st;
+
+		if (list[i].taken)
+			continue;
+		st = db_stmt(s, "DELETE FROM finding WHERE id = ?1 AND pending", e);
+		if (!st)
+			return -1;
+		db_bind_text(st, 1, list[i].id);
+		if (db_run(s, st, e) || !(st = db_stmt(s, "UPDATE finding SET cleared = ?2"
+		    " WHERE id = ?1 AND cleared IS NULL", e)))
+			return -1;
+		db_bind_text(st, 1, list[i].id);
+		sqlite3_bind_int64(st, 2, now);
+		if (db_run(s, st, e))
+			return -1;
+	}
+	return 0;
+}
+
+static int
+by_onset(const void *a, const void *b)
+{
+	const struct finding *x = *(struct finding *const *)a, *y = *(struct finding *const *)b;
+
+	return (x->onset > y->onset) - (x->onset < y->onset);
+}
+
+/* All findings of one account (or of the fleet) to their cases. */
+static int
+keep_all(struct store *s, const struct view *v, const char *identity, const char *display,
+    struct finding *const *f, size_t n, int64_t now, int64_t wall_clock, struct err *e)
+{
+	struct arena a = { 0 };
+	struct known_case *list = NULL;
+	size_t n_list;
+	struct finding **sorted = x_alloc((n + 1) * sizeof *sorted);
+	const char *id;
+	int rc = known_cases(s, identity, &a, &list, &n_list, e);
+
+	if (n)
+		memcpy(sorted, f, n * sizeof *sorted);
+	qsort(sorted, n, sizeof *sorted, by_onset);
+	for (size_t i = 0; rc == 0 && i < n; i++) {
+		rc = case_of(s, &a, identity, list, n_list, sorted[i], wall_clock, &id, e);
+		if (rc == 0)
+			rc = keep_finding(s, &a, v, display, sorted[i], id, e);
+	}
+	if (rc == 0)
+		rc = clear_rest(s, list, n_list, now, e);
+	free(sorted);
+	free(list);
+	arena_release(&a);
+	return rc;
+}
+
+/* ---- one account ----------------------------------------------------------- */
+
+static int
+delete_of(struct store *s, const char *sql, int64_t account, struct err *e)
+{
+	sqlite3_stmt *st = db_stmt(s, sql, e);
+
+	if (!st)
+		return -1;
+	sqlite3_bind_int64(st, 1, account);
+	return db_run(s, st, e);
+}
+
+static int
+keep_summaries(struct store *s, int64_t account, const struct findings *f, struct err *e)
+{
+	if (delete_of(s, "DELETE FROM summary WHERE account = ?1", account, e))
+		return -1;
+	for (size_t i = 0; i < f->n_summary; i++) {
+		const struct summary *m = &f->summary[i];
+		sqlite3_stmt *st = db_stmt(s, "INSERT INTO summary VALUES(?1, ?2, '', ?3, ?4, ?5, ?6)", e);
+
+		if (!st)
+			return -1;
+		sqlite3_bind_int64(st, 1, account);
+		sqlite3_bind_int64(st, 2, (int64_t)i);
+		db_bind_text(st, 3, m->key);
+		db_bind_time(st, 4, m->at);
+		sqlite3_bind_double(st, 5, m->a);
+		sqlite3_bind_double(st, 6, m->b);
+		if (db_run(s, st, e))
+			return -1;
+	}
+	return 0;
+}
+
+static int
+keep_load(struct store *s, struct view *v, const struct load_sum *load, size_t n, struct err *e)
+{
+	if (delete_of(s, "DELETE FROM load WHERE account = ?1", v->account_id, e))
+		return -1;
+	for (size_t i = 0; i < n; i++) {
+		const struct device *d = load[i].device >= 0 ? &v->device[load[i].device] : NULL;
+		sqlite3_stmt *st = db_stmt(s, "INSERT INTO load VALUES(?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8)", e);
+
+		if (!st)
+			return -1;
+		sqlite3_bind_int64(st, 1, v->account_id);
+		sqlite3_bind_int64(st, 2, (int64_t)i);
+		db_bind_text(st, 3, d ? d->zone : "");
+		db_bind_text(st, 4, d ? d->serial : "");
+		db_bind_text(st, 5, d ? device_label(v, load[i].device) : "");
+		sqlite3_bind_int(st, 6, d && d->life);
+		sqlite3_bind_int64(st, 7, load[i].alarms);
+		sqlite3_bind_int64(st, 8, load[i].activations);
+		if (db_run(s, st, e))
+			return -1;
+	}
+	return 0;
+}
+
+int
+store_save(struct store *s, struct view *v, struct findings *f, const struct load_sum *load,
+    size_t n_load, int64_t wall_clock, struct err *e)
+{
+	struct arena a = { 0 };
+	const char *plain = arena_text(&a, (struct span){ v->account, strcspn(v->account, "@") });
+	const char *identity = strchr(v->account, '@') ? v->account
+	                                               : load_identity(&a, plain, v->receiver, v->line);
+	int rc = keep_all(s, v, identity, v->account, f->finding, f->n,
+	    v->now == NO_TIME ? 0 : v->now, wall_clock, e);
+
+	arena_release(&a);
+	if (rc || keep_summaries(s, v->account_id, f, e) || keep_load(s, v, load, n_load, e))
+		return -1;
+	return delete_of(s, "DELETE FROM due WHERE account = ?1", v->account_id, e);
+}
+
+int
+store_due(struct store *s, bool all, struct arena *a, int64_t **out, size_t *n, struct err *e)
+{
+	sqlite3_stmt *st;
+	int64_t *list = NULL;
+	size_t cap = 0;
+	int rc;
+
+	*n = 0;
+	/* What comes in under a former name is judged under the present one. */
+	if (db_exec(s, "INSERT OR IGNORE INTO due SELECT n.id FROM due JOIN account o"
+	    " ON o.id = due.account JOIN site t ON t.was = o.account AND t.was <> ''"
+	    " JOIN account n ON n.account = t.account", e))
+		return -1;
+	st = all ? db_stmt(s, "SELECT id FROM account ORDER BY id", e)
+	         : db_stmt(s, "SELECT account FROM due ORDER BY account", e);
+	if (!st)
+		return -1;
+	while ((rc = db_step(s, st, e)) > 0) {
+		list = x_grow(list, &cap, *n + 1, sizeof *list);
+		list[(*n)++] = sqlite3_column_int64(st, 0);
+	}
+	if (*n) {
+		*out = arena_take(a, *n * sizeof *list);
+		memcpy(*out, list, *n * sizeof *list);
+	}
+	free(list);
+	return rc;
+}
+
+int
+store_begin(struct store *s, struct err *e)
+{
+	return db_exec(s, "BEGIN IMMEDIATE", e);
+}
+
+int
+store_commit(struct store *s, struct err *e)
+{
+	return db_exec(s, "COMMIT", e);
+}
+
+void
+store_abort(struct store *s)
+{
+	if (!sqlite3_get_autocommit(s->db))
+		sqlite3_exec(s->db, "ROLLBACK", NULL, NULL, NULL);
+}
+
+/* ---- the comparison of accounts -------------------------------------------- */
+
+static int
+read_summaries(struct store *s, struct arena *a, struct summary **out, size_t *n, struct err *e)
+{
+	sqlite3_stmt *st = db_stmt(s, "SELECT a.account, m.key, m.at, m.a, m.b FROM summary m"
+	    " JOIN account a ON a.id = m.account ORDER BY m.account, m.n", e);
+	size_t cap = 0;
+	int rc;
+
+	*out = NULL;
+	*n = 0;
+	if (!st)
+		return -1;
+	while ((rc = db_step(s, st, e)) > 0) {
+		*out = x_grow(*out, &cap, *n + 1, sizeof **out);
+		(*out)[(*n)++] = (struct summary){ .account = db_text(st, 0, a), .key = db_text(st, 1, a),
+		    .at = db_time(st, 2), .a = sqlite3_column_double(st, 3),
+		    .b = sqlite3_column_double(st, 4) };
+	}
+	return rc;
+}
+
+struct open_candidate { struct candidate c; const char *id; };
+
+static int
+read_candidates(struct store *s, struct arena *a, const struct rule *r,
+    struct open_candidate **out, size_t *n, struct err *e)
+{
+	sqlite3_stmt *st = db_stmt(s, "SELECT f.id, f.account, c.subject, f.numbers FROM finding f"
+	    " JOIN finding_case c ON c.id = f.id WHERE f.rule = ?1 AND f.numbers <> ''"
+	    " AND f.cleared IS NULL ORDER BY f.account, f.id", e);
+	size_t cap = 0;
+	int rc;
+
+	*out = NULL;
+	*n = 0;
+	if (!st)
+		return -1;
+	db_bind_text(st, 1, r->id);
+	while ((rc = db_step(s, st, e)) > 0) {
+		struct open_candidate *o;
+		const char *p, *end;
+
+		*out = x_grow(*out, &cap, *n + 1, sizeof **out);
+		o = &(*out)[(*n)++];
+		*o = (struct open_candidate){ .id = db_text(st, 0, a),
+		    .c = { .account = db_text(st, 1, a), .subject = db_text(st, 2, a) } };
+		p = db_text(st, 3, a);
+		for (size_t i = 0; *p && i < 8; i++) {
+			o->c.number[i] = strtod(p + 1, (char **)(uintptr_t)&end);
+			p = end;
+		}
+	}
+	return rc;
+}
+
+static int
+answer_candidate(struct store *s, struct arena *a, const struct open_candidate *o, struct err *e)
+{
+	sqlite3_stmt *st = db_stmt(s, "UPDATE finding SET pending = ?2,"
+	    " summary = coalesce(?3, json_extract(own, '$[0]')),"
+	    " measures = (SELECT json_group_array(json(value)) FROM (SELECT value FROM"
+	    "   json_each(json_extract(own, '$[1]')) UNION ALL SELECT value FROM json_each(?4)))"
+	    " WHERE id = ?1", e);
+
+	if (!st)
+		return -1;
+	db_bind_text(st, 1, o->id);
+	sqlite3_bind_int(st, 2, !o->c.fires);
+	if (o->c.summary)
+		db_bind_text(st, 3, o->c.summary);
+	db_bind_text(st, 4, json_measures(a, o->c.measure, o->c.n_measure));
+	return db_run(s, st, e);
+}
+
+static int
+fleet_rule(struct store *s, struct arena *a, const struct rule *r, struct fleet *fleet,
+    struct findings *out, struct err *e)
+{
+	struct open_candidate *open = NULL;
+	size_t n;
+	int rc = read_candidates(s, a, r, &open, &n, e);
+
+	if (rc == 0) {
+		fleet->candidate = arena_take(a, (n + 1) * sizeof *fleet->candidate);
+		fleet->n_candidate = n;
+		for (size_t i = 0; i < n; i++)
+			fleet->candidate[i] = open[i].c;
+		r->fleet(fleet, out);
+		for (size_t i = 0; rc == 0 && i < n; i++) {
+			open[i].c = fleet->candidate[i];
+			rc = answer_candidate(s, a, &open[i], e);
+		}
+	}
+	free(open);
+	return rc;
+}
+
+int
+store_fleet(struct store *s, int64_t wall_clock, struct err *e)
+{
+	struct arena a = { 0 };
+	struct summary *summary = NULL;
+	struct fleet fleet = { 0 };
+	struct findings out = { 0 };
+	struct override *override = NULL;
+	int64_t accounts = 0;
+	int rc = read_summaries(s, &a, &summary, &fleet.n_summary, e);
+
+	if (rc == 0 && (load_overrides(s, &a, NULL, "", &override, &fleet.n_override, e) ||
+	    store_now(s, &fleet.now, e) ||
+	    db_number(s, "SELECT count(DISTINCT account) FROM cover", &accounts, e)))
+		rc = -1;
+	fleet.summary = summary;
+	fleet.override = override;
+	fleet.n_account = (size_t)accounts;
+	for (size_t i = 0; rc == 0 && i < rule_count; i++)
+		if (rule_table[i]->fleet)
+			rc = fleet_rule(s, &a, rule_table[i], &fleet, &out, e);
+	if (rc == 0)
+		rc = keep_all(s, NULL, "*", "*", out.finding, out.n,
+		    fleet.now == NO_TIME ? 0 : fleet.now, wall_clock, e);
+	free(summary);
+	findings_release(&out);
+	arena_release(&a);
+	return rc;
+}
+
+int
+store_count_findings(struct store *s, int64_t *open, int64_t *cleared, struct err *e)
+{
+	return db_number(s, "SELECT count(*) FROM finding WHERE cleared IS NULL AND NOT pending", open, e)
+	    || db_number(s, "SELECT count(*) FROM finding WHERE cleared IS NOT NULL", cleared, e) ? -1 : 0;
+}
+
+int
+store_now(struct store *s, int64_t *now, struct err *e)
+{
+	sqlite3_stmt *st = db_stmt(s, "SELECT max(to_at) FROM cover", e);
+
+	if (!st || db_step(s, st, e) < 0)
+		return -1;
+	*now = db_time(st, 0);
+	sqlite3_reset(st);
+	return 0;
+}

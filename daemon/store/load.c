@@ -1,0 +1,683 @@
+/* load.c - everything of one account out of the store, as the rules want it. */
+#include <stdlib.h>
+#include <string.h>
+
+#include "daemon/base/serial.h"
+#include "daemon/store/db.h"
+#include "daemon/store/load.h"
+#include "rules/override.h"
+#include "rules/rule.h"
+
+/* No rule looks back further than this; older events stay in the store and in
+ * `event_log`, but are not judged again every night. */
+#define HORIZON (400 * DAY)
+
+/* ---- names ----------------------------------------------------------------- */
+
+const char *
+load_identity(struct arena *a, const char *account, const char *receiver, const char *line)
+{
+	if (!*receiver && !*line)
+		return account;
+	return arena_fmt(a, "%s@%s/%s", account, receiver, line);
+}
+
+/* Its text alone where that is enough to tell it from all others. */
+static const char *
+display_name(struct store *s, struct arena *a, const char *account, const char *receiver,
+    const char *line, struct err *e)
+{
+	sqlite3_stmt *st = db_stmt(s, "SELECT count(*) FROM account WHERE account = ?1", e);
+	int64_t n;
+
+	if (!st)
+		return NULL;
+	db_bind_text(st, 1, account);
+	if (db_step(s, st, e) < 0)
+		return NULL;
+	n = sqlite3_column_int64(st, 0);
+	sqlite3_reset(st);
+	return n > 1 ? load_identity(a, account, receiver, line) : account;
+}
+
+/* ---- parts of a view ------------------------------------------------------- */
+
+static int
+load_cells(struct store *s, struct err *e)
+{
+	sqlite3_stmt *st = db_stmt(s, "SELECT cell, hint FROM cell WHERE id > ?1 ORDER BY id", e);
+	size_t cap;
+	int rc;
+
+	if (!st)
+		return -1;
+	sqlite3_bind_int64(st, 1, (int64_t)s->n_cell);
+	while ((rc = db_step(s, st, e)) > 0) {
+		cap = s->cap_cell;
+		s->cell = x_grow(s->cell, &s->cap_cell, s->n_cell + 1, sizeof *s->cell);
+		s->cell_hint = x_grow(s->cell_hint, &cap, s->n_cell + 1, sizeof *s->cell_hint);
+		s->cell[s->n_cell] = db_text(st, 0, &s->cells_arena);
+		s->cell_hint[s->n_cell++] = (uint8_t)sqlite3_column_int(st, 1);
+	}
+	return rc;
+}
+
+static int
+load_site(struct store *s, struct view *v, const char *account, const char **was, struct err *e)
+{
+	sqlite3_stmt *st = db_stmt(s, "SELECT name, \"group\", timezone, since, was FROM site"
+	    " WHERE account = ?1 ORDER BY id DESC LIMIT 1", e);
+	int rc;
+
+	v->name = v->group = v->timezone = *was = "";
+	v->since = NO_TIME;
+	if (!st)
+		return -1;
+	db_bind_text(st, 1, account);
+	if ((rc = db_step(s, st, e)) <= 0)
+		return rc;
+	v->name = db_text(st, 0, &v->arena);
+	v->group = db_text(st, 1, &v->arena);
+	v->timezone = db_text(st, 2, &v->arena);
+	v->since = db_time(st, 3);
+	*was = db_text(st, 4, &v->arena);
+	sqlite3_reset(st);
+	return 0;
+}
+
+/* Cover of the account and of the one it was renamed from, joined. */
+static int
+load_cover(struct store *s, struct view *v, int64_t id, int64_t as_of, struct err *e)
+{
+	sqlite3_stmt *st = db_stmt(s,
+	    "SELECT from_at, to_at FROM cover WHERE account = ?1 ORDER BY from_at", e);
+	struct interval *list = NULL;
+	size_t n = 0, cap = 0;
+	int rc;
+
+	if (!st)
+		return -1;
+	sqlite3_bind_int64(st, 1, id);
+	while ((rc = db_step(s, st, e)) > 0) {
+		struct interval i = { sqlite3_column_int64(st, 0), sqlite3_column_int64(st, 1) };
+
+		if (as_of != NO_TIME && i.from > as_of)
+			continue;
+		if (as_of != NO_TIME && i.to > as_of)
+			i.to = as_of;
+		list = x_grow(list, &cap, n + 1, sizeof *list);
+		list[n++] = i;
+	}
+	if (rc == 0 && n) {
+		v->cover = arena_take(&v->arena, n * sizeof *list);
+		memcpy(v->cover, list, n * sizeof *list);
+		v->n_cover = n;
+	}
+	free(list);
+	return rc;
+}
+
+static int
+by_from(const void *a, const void *b)
+{
+	const struct interval *x = a, *y = b;
+
+	return (x->from > y->from) - (x->from < y->from);
+}
+
+static void
+join_covers(struct view *v, const struct interval *more, size_t n_more)
+{
+	struct interval *all = arena_take(&v->arena, (v->n_cover + n_more + 1) * sizeof *all);
+	size_t n = 0, m = 0;
+
+	for (size_t i = 0; i < v->n_cover; i++)
+		all[n++] = v->cover[i];
+	for (size_t i = 0; i < n_more; i++)
+		all[n++] = more[i];
+	qsort(all, n, sizeof *all, by_from);
+	for (size_t i = 0; i < n; i++) {
+		if (m && all[i].from <= all[m - 1].to) {
+			if (all[i].to > all[m - 1].to)
+				all[m - 1].to = all[i].to;
+		} else {
+			all[m++] = all[i];
+		}
+	}
+	v->cover = all;
+	v->n_cover = m;
+}
+
+static int
+load_points(struct store *s, struct view *v, int64_t id, struct err *e)
+{
+	sqlite3_stmt *st = db_stmt(s,
+	    "SELECT partition, zone, serial FROM point WHERE account = ?1 ORDER BY n", e);
+	struct point *list = NULL;
+	size_t n = v->n_point, cap = 0;
+	int rc;
+
+	if (!st)
+		return -1;
+	sqlite3_bind_int64(st, 1, id);
+	list = x_grow(NULL, &cap, n + 32, sizeof *list);
+	if (n)
+		memcpy(list, v->point, n * sizeof *list);
+	while ((rc = db_step(s, st, e)) > 0) {
+		list = x_grow(list, &cap, n + 1, sizeof *list);
+		list[n++] = (struct point){ .partition = db_text(st, 0, &v->arena),
+		    .zone = db_text(st, 1, &v->arena), .serial = db_text(st, 2, &v->arena) };
+	}
+	v->point = arena_take(&v->arena, (n + 1) * sizeof *list);
+	memcpy(v->point, list, n * sizeof *list);
+	v->n_point = n;
+	free(list);
+	return rc;
+}
+
+struct run { int64_t first, n, file; };
+
+static void
+read_event(struct view *v, const struct store *s, sqlite3_stmt *st, const struct run *run,
+    uint32_t base, bool texts, struct event *ev)
+{
+	int64_t shift = sqlite3_column_int64(st, 5), cell = sqlite3_column_int64(st, 2);
+
+	*ev = (struct event){ .id = sqlite3_column_int64(st, 0), .text = "", .user = "",
+	    .point = base + (uint32_t)sqlite3_column_int64(st, 1), .cell = (uint32_t)(cell - 1),
+	    .file = (uint32_t)run->file, .line = (uint32_t)sqlite3_column_int64(st, 6),
+	    .offset = (int32_t)shift, .device = -1, .word = (uint16_t)sqlite3_column_int(st, 7),
+	    .marks = (uint16_t)sqlite3_column_int(st, 8), .received = NO_TIME };
+	ev->at = (sqlite3_column_int64(st, 3) - shift) * SECOND + sqlite3_column_int(st, 4);
+	if (ev->cell < s->n_cell)
+		ev->hint = s->cell_hint[ev->cell];
+	if (sqlite3_column_type(st, 9) != SQLITE_NULL) {
+		/* A local time of receipt is read with the event's own offset. */
+		int64_t off = sqlite3_column_type(st, 11) == SQLITE_NULL
+		    ? shift : sqlite3_column_int64(st, 11) * 60;
+
+		ev->received = (sqlite3_column_int64(st, 9) - off) * SECOND +
+		    sqlite3_column_int(st, 10);
+	}
+	if (sqlite3_column_type(st, 12) != SQLITE_NULL)
+		ev->user = db_text(st, 12, &v->arena);
+	if (texts)
+		ev->text = db_text(st, 13, &v->arena);
+}
+
+/* Adds the events of one stored account to the view; their points come behind `base`. */
+static int
+load_events(struct store *s, struct view *v, int64_t id, uint32_t base, int64_t as_of, bool texts,
+    struct event **list, size_t *cap, struct err *e)
+{
+	static const char plain[] = "SELECT id, point, cell, wall, ms, shift, line, word, marks,"
+	    " received, received_ms, received_offset, user FROM event WHERE id >= ?1 AND id < ?2";
+	static const char with_text[] = "SELECT e.id, e.point, e.cell, e.wall, e.ms, e.shift, e.line,"
+	    " e.word, e.marks, e.received, e.received_ms, e.received_offset, e.user,"
+	    " coalesce(e.text, t.text) FROM event e LEFT JOIN phrase t ON t.id = e.phrase"
+	    " WHERE e.id >= ?1 AND e.id < ?2";
+	sqlite3_stmt *st = db_stmt(s,
+	    "SELECT first, n, file FROM run WHERE account = ?1 AND hi >= ?2 ORDER BY first", e);
+	struct run *run = NULL;
+	size_t n = 0, cap_run = 0;
+	int rc;
+
+	if (!st)
+		return -1;
+	sqlite3_bind_int64(st, 1, id);
+	sqlite3_bind_int64(st, 2, (v->now - HORIZON) / SECOND);
+	while ((rc = db_step(s, st, e)) > 0) {
+		run = x_grow(run, &cap_run, n + 1, sizeof *run);
+		run[n++] = (struct run){ sqlite3_column_int64(st, 0), sqlite3_column_int64(st, 1),
+		    sqlite3_column_int64(st, 2) };
+	}
+	for (size_t i = 0; rc == 0 && i < n; i++) {
+		if (!(st = db_stmt(s, texts ? with_text : plain, e))) {
+			rc = -1;
+			break;
+		}
+		sqlite3_bind_int64(st, 1, run[i].first);
+		sqlite3_bind_int64(st, 2, run[i].first + run[i].n);
+		*list = x_grow(*list, cap, v->n_event + (size_t)run[i].n, sizeof **list);
+		while ((rc = db_step(s, st, e)) > 0) {
+			struct event *ev = &(*list)[v->n_event];
+
+			read_event(v, s, st, &run[i], base, texts, ev);
+			if (ev->point < v->n_point && (as_of == NO_TIME || ev->at <= as_of))
+				v->n_event++;
+		}
+	}
+	free(run);
+	return rc;
+}
+
+static int
+load_roster(struct store *s, struct view *v, const char *account, struct err *e)
+{
+	sqlite3_stmt *st = db_stmt(s, "SELECT r.zone, r.partition, r.serial, r.name, r.cell, r.device,"
+	    " r.cells, r.installed, r.checkin, coalesce(r.as_of, f.taken), r.file"
+	    " FROM roster r JOIN file f ON f.id = r.file WHERE r.account = ?1 ORDER BY r.id", e);
+	struct roster_row *list = NULL;
+	size_t n = 0, cap = 0;
+	int rc;
+
+	if (!st)
+		return -1;
+	db_bind_text(st, 1, account);
+	while ((rc = db_step(s, st, e)) > 0) {
+		struct roster_row *r;
+
+		list = x_grow(list, &cap, n + 1, sizeof *list);
+		r = &list[n++];
+		*r = (struct roster_row){ .zone = db_text(st, 0, &v->arena),
+		    .partition = db_text(st, 1, &v->arena), .serial = db_text(st, 2, &v->arena),
+		    .name = db_text(st, 3, &v->arena), .cell = db_text(st, 4, &v->arena),
+		    .cells = sqlite3_column_int(st, 6), .installed = db_time(st, 7),
+		    .checkin = sqlite3_column_int64(st, 8), .as_of = db_time(st, 9),
+		    .version = (uint32_t)sqlite3_column_int64(st, 10) };
+		kind_find(db_span(st, 5), &r->kind);
+	}
+	if (n) {
+		v->roster = arena_take(&v->arena, n * sizeof *list);
+		memcpy(v->roster, list, n * sizeof *list);
+		v->n_roster = n;
+	}
+	free(list);
+	return rc;
+}
+
+static int
+load_plan(struct store *s, struct view *v, const char *account, struct err *e)
+{
+	sqlite3_stmt *st = db_stmt(s, "SELECT zone, serial, name, replaces, device, from_at, to_at,"
+	    " sequence FROM plan WHERE account = ?1"
+	    " AND file = (SELECT max(file) FROM plan WHERE account = ?1) ORDER BY id", e);
+	struct plan_row *list = NULL;
+	size_t n = 0, cap = 0;
+	int rc;
+
+	if (!st)
+		return -1;
+	db_bind_text(st, 1, account);
+	while ((rc = db_step(s, st, e)) > 0) {
+		struct plan_row *r;
+
+		list = x_grow(list, &cap, n + 1, sizeof *list);
+		r = &list[n++];
+		*r = (struct plan_row){ .zone = db_text(st, 0, &v->arena),
+		    .serial = db_text(st, 1, &v->arena), .name = db_text(st, 2, &v->arena),
+		    .replaces = db_text(st, 3, &v->arena), .from = sqlite3_column_int64(st, 5),
+		    .to = sqlite3_column_int64(st, 6), .order = sqlite3_column_int(st, 7) };
+		kind_find(db_span(st, 4), &r->kind);
+	}
+	if (n) {
+		v->plan = arena_take(&v->arena, n * sizeof *list);
+		memcpy(v->plan, list, n * sizeof *list);
+		v->n_plan = n;
+	}
+	free(list);
+	return rc;
+}
+
+static int
+load_service(struct store *s, struct view *v, const char *account, struct err *e)
+{
+	sqlite3_stmt *st = db_stmt(s, "SELECT at, what, zone, serial, who FROM service"
+	    " WHERE account = ?1 ORDER BY at, id", e);
+	struct service_row *list = NULL;
+	size_t n = 0, cap = 0;
+	int rc;
+
+	if (!st)
+		return -1;
+	db_bind_text(st, 1, account);
+	while ((rc = db_step(s, st, e)) > 0) {
+		list = x_grow(list, &cap, n + 1, sizeof *list);
+		list[n++] = (struct service_row){ .at = sqlite3_column_int64(st, 0),
+		    .what = db_text(st, 1, &v->arena), .zone = db_text(st, 2, &v->arena),
+		    .serial = db_text(st, 3, &v->arena), .who = db_text(st, 4, &v->arena) };
+	}
+	if (n) {
+		v->service = arena_take(&v->arena, n * sizeof *list);
+		memcpy(v->service, list, n * sizeof *list);
+		v->n_service = n;
+	}
+	free(list);
+	return rc;
+}
+
+/* Overrides in force, widest scope first. `account` NULL: those of scope * only. */
+int
+load_overrides(struct store *s, struct arena *a, const char *account, const char *group,
+    struct override **out, size_t *n, struct err *e)
+{
+	sqlite3_stmt *st = db_stmt(s, "SELECT rule, setting, scope, value FROM setting t"
+	    " WHERE id = (SELECT max(id) FROM setting u WHERE u.rule = t.rule"
+	    "   AND u.setting = t.setting AND u.scope = t.scope)"
+	    " AND (scope IN ('', '*') OR (?1 IS NOT NULL AND (scope LIKE 'device=%'"
+	    "   OR (scope LIKE 'group=%' AND substr(scope, 7) = ?2 COLLATE NOCASE)"
+	    "   OR (scope LIKE 'account=%' AND substr(scope, 9) = ?1 COLLATE NOCASE))))"
+	    " ORDER BY CASE WHEN scope LIKE 'group=%' THEN 1 WHEN scope LIKE 'device=%' THEN 2"
+	    "   WHEN scope LIKE 'account=%' THEN 3 ELSE 0 END, id", e);
+	struct override *list = NULL;
+	size_t cap = 0, m = 0;
+	int rc;
+
+	if (!st)
+		return -1;
+	if (account)
+		db_bind_text(st, 1, account);
+	db_bind_text(st, 2, group);
+	while ((rc = db_step(s, st, e)) > 0) {
+		struct override o = { .kind = KIND_UNKNOWN };
+		struct span scope = db_span(st, 2);
+
+		if (override_read(db_span(st, 0), db_span(st, 1), db_span(st, 3), &o.value))
+			continue;	/* a rule of another release */
+		if (scope.n > 7 && span_eq_fold((struct span){ scope.p, 7 }, SPAN("device=")))
+			kind_find((struct span){ scope.p + 7, scope.n - 7 }, &o.kind);
+		o.rule = db_text(st, 0, a);
+		o.setting = db_text(st, 1, a);
+		list = x_grow(list, &cap, m + 1, sizeof *list);
+		list[m++] = o;
+	}
+	if (m) {
+		*out = arena_take(a, m * sizeof *list);
+		memcpy(*out, list, m * sizeof *list);
+	}
+	*n = m;
+	free(list);
+	return rc;
+}
+
+/* The zone under which another account knows a serial: from its events, else its roster. */
+static const char *
+zone_of(struct store *s, struct arena *a, int64_t account, const char *key, struct err *e)
+{
+	sqlite3_stmt *st = db_stmt(s, "SELECT serial, zone FROM point WHERE account = ?1 AND serial <> ''"
+	    " UNION ALL SELECT serial, zone FROM roster WHERE serial <> ''"
+	    " AND account = (SELECT account FROM account WHERE id = ?1)", e);
+	const char *zone = "";
+	int rc;
+
+	if (!st)
+		return NULL;
+	sqlite3_bind_int64(st, 1, account);
+	while ((rc = db_step(s, st, e)) > 0) {
+		if (strcmp(serial_key(a, db_span(st, 0)), key) == 0 && sqlite3_column_bytes(st, 1)) {
+			zone = db_text(st, 1, a);
+			sqlite3_reset(st);
+			break;
+		}
+	}
+	return rc < 0 ? NULL : zone;
+}
+
+static int
+compare_keys(const void *a, const void *b)
+{
+	return strcmp(*(const char *const *)a, *(const char *const *)b);
+}
+
+static int
+load_elsewhere(struct store *s, struct view *v, struct err *e)
+{
+	const char **key = NULL;
+	size_t n = 0, cap = 0, m = 0, cap_list = 0;
+	struct elsewhere *list = NULL;
+	struct { int64_t id; const char *account; } *other = NULL;
+	size_t cap_other = 0;
+	int rc = 0;
+
+	for (size_t i = 0; i < v->n_event; i++) {
+		uint16_t w = v->event[i].word;
+
+		if (w != W_LEARN && w != W_LEARN_HEARD && w != W_EXTRA_DEVICE)
+			continue;
+		key = x_grow(key, &cap, n + 1, sizeof *key);
+		key[n] = serial_key(&v->arena, span_of(v->point[v->event[i].point].serial));
+		if (*key[n])
+			n++;
+	}
+	if (n)
+		qsort(key, n, sizeof *key, compare_keys);
+	for (size_t i = 0; rc == 0 && i < n; i++) {
+		sqlite3_stmt *st;
+		size_t n_other = 0;
+
+		if (i && strcmp(key[i], key[i - 1]) == 0)
+			continue;
+		st = db_stmt(s, "SELECT a.id, a.account FROM serial s JOIN account a ON a.id = s.account"
+		    " WHERE s.serial = ?1 AND s.account <> ?2 ORDER BY a.account", e);
+		if (!st) {
+			rc = -1;
+			break;
+		}
+		db_bind_text(st, 1, key[i]);
+		sqlite3_bind_int64(st, 2, v->account_id);
+		while ((rc = db_step(s, st, e)) > 0) {
+			other = x_grow(other, &cap_other, n_other + 1, sizeof *other);
+			other[n_other].id = sqlite3_column_int64(st, 0);
+			other[n_other++].account = db_text(st, 1, &v->arena);
+		}
+		for (size_t j = 0; rc == 0 && j < n_other; j++) {
+			const char *zone = zone_of(s, &v->arena, other[j].id, key[i], e);
+
+			if (!zone) {
+				rc = -1;
+				break;
+			}
+			list = x_grow(list, &cap_list, m + 1, sizeof *list);
+			list[m++] = (struct elsewhere){ key[i], other[j].account, zone };
+		}
+	}
+	if (m) {
+		v->elsewhere = arena_take(&v->arena, m * sizeof *list);
+		memcpy(v->elsewhere, list, m * sizeof *list);
+		v->n_elsewhere = m;
+	}
+	free(key);
+	free(list);
+	free(other);
+	return rc;
+}
+
+/* ---- the whole ------------------------------------------------------------- */
+
+static int
+account_by_text(struct store *s, const char *account, int64_t except, int64_t *id, struct err *e)
+{
+	sqlite3_stmt *st = db_stmt(s,
+	    "SELECT id FROM account WHERE account = ?1 AND id <> ?2 ORDER BY id LIMIT 1", e);
+	int rc;
+
+	*id = 0;
+	if (!st)
+		return -1;
+	db_bind_text(st, 1, account);
+	sqlite3_bind_int64(st, 2, except);
+	if ((rc = db_step(s, st, e)) > 0) {
+		*id = sqlite3_column_int64(st, 0);
+		sqlite3_reset(st);
+	}
+	return rc < 0 ? -1 : 0;
+}
+
+int
+load_view(struct store *s, int64_t id, int64_t as_of, bool texts, struct view *v, struct err *e)
+{
+	sqlite3_stmt *st = db_stmt(s, "SELECT account, receiver, line FROM account WHERE id = ?1", e);
+	const char *account, *was;
+	struct interval *own;
+	size_t n_own, cap = 0;
+	struct event *list = NULL;
+	int64_t before = 0;
+	uint32_t base;
+	int rc;
+
+	*v = (struct view){ .account_id = id, .now = NO_TIME, .since = NO_TIME };
+	if (!st)
+		return -1;
+	sqlite3_bind_int64(st, 1, id);
+	if ((rc = db_step(s, st, e)) <= 0)
+		return rc < 0 ? -1 : err_set(e, ERR_STORE, s->path, 0, "no account %lld", (long long)id);
+	account = db_text(st, 0, &v->arena);
+	v->receiver = db_text(st, 1, &v->arena);
+	v->line = db_text(st, 2, &v->arena);
+	sqlite3_reset(st);
+	v->account = display_name(s, &v->arena, account, v->receiver, v->line, e);
+	if (!v->account || load_cells(s, e) || load_site(s, v, account, &was, e) ||
+	    load_cover(s, v, id, as_of, e))
+		goto fail;
+	if (*was && account_by_text(s, was, id, &before, e))
+		goto fail;
+	if (before) {
+		own = v->cover;
+		n_own = v->n_cover;
+		v->n_cover = 0;
+		if (load_cover(s, v, before, as_of, e))
+			goto fail;
+		join_covers(v, own, n_own);
+	}
+	v->cell = s->cell;
+	v->n_cell = s->n_cell;
+	if (v->n_cover)
+		v->now = v->cover[v->n_cover - 1].to;
+	if (as_of != NO_TIME && v->n_cover)
+		v->now = as_of;
+	if (load_points(s, v, id, e) ||
+	    (v->now != NO_TIME && load_events(s, v, id, 0, as_of, texts, &list, &cap, e)))
+		goto fail;
+	if (before) {
+		base = (uint32_t)v->n_point;
+		if (load_points(s, v, before, e) ||
+		    (v->now != NO_TIME && load_events(s, v, before, base, as_of, texts, &list, &cap, e)))
+			goto fail;
+	}
+	v->event = arena_take(&v->arena, (v->n_event + 1) * sizeof *list);
+	if (v->n_event)
+		memcpy(v->event, list, v->n_event * sizeof *list);
+	free(list);
+	list = NULL;
+	if (load_roster(s, v, account, e) || load_plan(s, v, account, e) ||
+	    load_service(s, v, account, e) || load_elsewhere(s, v, e) ||
+	    load_overrides(s, &v->arena, account, v->group, &v->override, &v->n_override, e))
+		goto fail;
+	view_finish(v);
+	return 0;
+
+fail:
+	free(list);
+	view_release(v);
+	return -1;
+}
+
+/* Is this account the former name of another one? */
+static int
+renamed_away(struct store *s, int64_t id, bool *yes, struct err *e)
+{
+	sqlite3_stmt *st = db_stmt(s, "SELECT 1 FROM site t JOIN account a ON a.account = t.was"
+	    " WHERE t.was <> '' AND a.id = ?1 AND t.account <> t.was AND t.id ="
+	    " (SELECT max(id) FROM site u WHERE u.account = t.account) LIMIT 1", e);
+	int rc;
+
+	if (!st)
+		return -1;
+	sqlite3_bind_int64(st, 1, id);
+	if ((rc = db_step(s, st, e)) < 0)
+		return -1;
+	*yes = rc > 0;
+	sqlite3_reset(st);
+	return 0;
+}
+
+int
+store_view_judge(struct store *s, int64_t account, int64_t as_of, struct view *v, bool *skip,
+    struct err *e)
+{
+	if (renamed_away(s, account, skip, e) || load_view(s, account, as_of, false, v, e))
+		return -1;
+	*skip |= v->now == NO_TIME;
+	return 0;
+}
+
+/* Nearest account texts, for a message. */
+static const char *
+nearest(struct store *s, struct arena *a, const char *account, struct err *e)
+{
+	sqlite3_stmt *st = db_stmt(s, "SELECT account FROM account"
+	    " WHERE account LIKE '%' || ?1 || '%' OR ltrim(account, '0') = ltrim(?1, '0')"
+	    " ORDER BY abs(length(account) - length(?1)), account LIMIT 5", e);
+	const char *list = "";
+	int rc;
+
+	if (!st)
+		return NULL;
+	db_bind_text(st, 1, account);
+	while ((rc = db_step(s, st, e)) > 0)
+		list = arena_fmt(a, "%s%s%s", list, *list ? ", " : "",
+		    (const char *)sqlite3_column_text(st, 0));
+	return rc < 0 ? NULL : list;
+}
+
+int
+store_view(struct store *s, const char *account, int64_t as_of, struct view *v, struct err *e)
+{
+	struct arena a = { 0 };
+	sqlite3_stmt *st = db_stmt(s, "SELECT id, account, receiver, line FROM account"
+	    " WHERE account = ?1 OR account || '@' || receiver || '/' || line = ?1 COLLATE NOCASE"
+	    " ORDER BY EXISTS (SELECT 1 FROM run r WHERE r.account = account.id) DESC, id", e);
+	const char *names = "", *near;
+	int64_t id = 0;
+	size_t n = 0;
+	int rc = -1;
+
+	if (!st)
+		return -1;
+	db_bind_text(st, 1, account);
+	while ((rc = db_step(s, st, e)) > 0) {
+		const char *receiver = (const char *)sqlite3_column_text(st, 2);
+		const char *line = (const char *)sqlite3_column_text(st, 3);
+
+		/* The bare row that sites made counts only while it is alone. */
+		if (n && !*receiver && !*line)
+			continue;
+		if (n == 0)
+			id = sqlite3_column_int64(st, 0);
+		names = arena_fmt(&a, "%s%s%s", names, *names ? ", " : "", load_identity(&a,
+		    arena_text(&a, db_span(st, 1)), receiver, line));
+		n++;
+	}
+	if (rc < 0) {
+		/* *e is filled */
+	} else if (n == 1) {
+		rc = load_view(s, id, as_of, true, v, e);
+	} else if (n > 1) {
+		rc = err_set(e, ERR_USAGE, NULL, 0, "account %s is known on several lines: %s", account,
+		    names);
+	} else if ((near = nearest(s, &a, account, e)) != NULL) {
+		rc = err_set(e, ERR_USAGE, NULL, 0, "no account %s in the store%s%s", account,
+		    *near ? "; nearest: " : "", near);
+	} else {
+		rc = -1;
+	}
+	arena_release(&a);
+	return rc;
+}
+
+const char *
+store_file_name(struct store *s, uint32_t file, struct arena *a)
+{
+	struct err e;
+	sqlite3_stmt *st = db_stmt(s, "SELECT name FROM file WHERE id = ?1", &e);
+	const char *name = "";
+
+	if (!st)
+		return "";
+	sqlite3_bind_int64(st, 1, file);
+	if (db_step(s, st, &e) > 0) {
+		name = db_text(st, 0, a);
+		sqlite3_reset(st);
+	}
+	return name;
+}

@@ -1,0 +1,381 @@
+#include "daemon/store/tables.h"
+
+#include <stdlib.h>
+#include <string.h>
+
+#include "daemon/base/serial.h"
+#include "daemon/store/db.h"
+
+int
+table_begin(struct store *s, struct table_file *f, struct err *e)
+{
+	sqlite3_stmt *st;
+
+	if (db_exec(s, "BEGIN IMMEDIATE", e))
+		return -1;
+	st = db_stmt(s, "INSERT INTO file(name, kind, size, crc32, taken, place, header, separator,"
+	    " ignored, newest_first, rows, stored, repeated, set_aside)"
+	    " VALUES(?1, ?2, 0, 0, ?3, ?4, ?5, ?6, ?7, 0, 0, 0, 0, 0)", e);
+	if (!st)
+		return -1;
+	db_bind_text(st, 1, f->name);
+	db_bind_text(st, 2, f->kind);
+	sqlite3_bind_int64(st, 3, f->taken);
+	db_bind_text(st, 4, f->place);
+	db_bind_text(st, 5, f->header);
+	db_bind_span(st, 6, (struct span){ &f->separator, 1 });
+	db_bind_text(st, 7, f->ignored);
+	if (db_run(s, st, e))
+		return -1;
+	f->id = sqlite3_last_insert_rowid(s->db);
+	f->rows = f->stored = f->repeated = f->set_aside = 0;
+	return 0;
+}
+
+void
+table_abort(struct store *s)
+{
+	if (!sqlite3_get_autocommit(s->db))
+		sqlite3_exec(s->db, "ROLLBACK", NULL, NULL, NULL);
+}
+
+/* Runs a bound INSERT; a row that UNIQUE refuses is a repeat. */
+static int
+add(struct store *s, struct table_file *f, sqlite3_stmt *st, struct err *e)
+{
+	if (db_run(s, st, e))
+		return -1;
+	f->rows++;
+	if (sqlite3_changes(s->db))
+		f->stored++;
+	else
+		f->repeated++;
+	return 0;
+}
+
+/* An account of sites or roster exists even before an export names it. */
+static int
+name_account(struct store *s, const char *account, struct err *e)
+{
+	sqlite3_stmt *st = db_stmt(s, "INSERT INTO account(account, receiver, line) SELECT ?1, '', ''"
+	    " WHERE NOT EXISTS (SELECT 1 FROM account WHERE account = ?1)", e);
+
+	if (!st)
+		return -1;
+	db_bind_text(st, 1, account);
+	return db_run(s, st, e);
+}
+
+/* The accounts that know the serial are due: what they are told of it changes. */
+static int
+know_serial(struct store *s, const char *account, const char *serial, struct err *e)
+{
+	struct arena a = { 0 };
+	const char *key = serial_key(&a, span_of(serial));
+	sqlite3_stmt *st = db_stmt(s, "INSERT OR IGNORE INTO serial"
+	    " SELECT ?1, id FROM account WHERE account = ?2", e);
+	int rc = st ? 0 : -1;
+
+	if (rc == 0 && *key) {
+		db_bind_text(st, 1, key);
+		db_bind_text(st, 2, account);
+		rc = db_run(s, st, e);
+		st = rc == 0 && sqlite3_changes(s->db) ? db_stmt(s,
+		    "INSERT OR IGNORE INTO due SELECT account FROM serial WHERE serial = ?1", e) : NULL;
+		if (st) {
+			db_bind_text(st, 1, key);
+			rc = db_run(s, st, e);
+		}
+	}
+	arena_release(&a);
+	return rc;
+}
+
+int
+table_roster(struct store *s, struct table_file *f, uint64_t line, const char *account,
+    const struct roster_row *r, struct err *e)
+{
+	sqlite3_stmt *st = db_stmt(s, "INSERT INTO roster(file, line, account, device, zone,"
+	    " partition, serial, name, cell, cells, installed, checkin, as_of)"
+	    " VALUES(?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8, ?9, ?10, ?11, ?12, ?13)", e);
+
+	if (!st)
+		return -1;
+	sqlite3_bind_int64(st, 1, f->id);
+	sqlite3_bind_int64(st, 2, (int64_t)line);
+	db_bind_text(st, 3, account);
+	db_bind_text(st, 4, kind_text(r->kind));
+	db_bind_text(st, 5, r->zone);
+	db_bind_text(st, 6, r->partition);
+	db_bind_text(st, 7, r->serial);
+	db_bind_text(st, 8, r->name);
+	db_bind_text(st, 9, r->cell);
+	sqlite3_bind_int(st, 10, r->cells);
+	db_bind_time(st, 11, r->installed);
+	sqlite3_bind_int64(st, 12, r->checkin);
+	db_bind_time(st, 13, r->as_of);
+	if (add(s, f, st, e) || name_account(s, account, e))
+		return -1;
+	return know_serial(s, account, r->serial, e);
+}
+
+int
+table_site(struct store *s, struct table_file *f, uint64_t line, const struct site_in *r,
+    struct err *e)
+{
+	sqlite3_stmt *st = db_stmt(s, "INSERT INTO site(file, line, account, timezone, name,"
+	    " \"group\", was, since) VALUES(?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8)", e);
+
+	if (!st)
+		return -1;
+	sqlite3_bind_int64(st, 1, f->id);
+	sqlite3_bind_int64(st, 2, (int64_t)line);
+	db_bind_text(st, 3, r->account);
+	db_bind_text(st, 4, r->timezone);
+	db_bind_text(st, 5, r->name);
+	db_bind_text(st, 6, r->group);
+	db_bind_text(st, 7, r->was);
+	db_bind_time(st, 8, r->since);
+	return add(s, f, st, e) || name_account(s, r->account, e) ? -1 : 0;
+}
+
+int
+table_plan(struct store *s, struct table_file *f, uint64_t line, const char *account,
+    const struct plan_row *r, struct err *e)
+{
+	sqlite3_stmt *st = db_stmt(s, "INSERT INTO plan(file, line, account, serial, from_at, to_at,"
+	    " zone, device, name, sequence, replaces)"
+	    " VALUES(?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8, ?9, ?10, ?11)", e);
+
+	if (!st)
+		return -1;
+	sqlite3_bind_int64(st, 1, f->id);
+	sqlite3_bind_int64(st, 2, (int64_t)line);
+	db_bind_text(st, 3, account);
+	db_bind_text(st, 4, r->serial);
+	sqlite3_bind_int64(st, 5, r->from);
+	sqlite3_bind_int64(st, 6, r->to);
+	db_bind_text(st, 7, r->zone);
+	db_bind_text(st, 8, kind_text(r->kind));
+	db_bind_text(st, 9, r->name);
+	sqlite3_bind_int(st, 10, r->order);
+	db_bind_text(st, 11, r->replaces);
+	return add(s, f, st, e);
+}
+
+int
+table_service(struct store *s, struct table_file *f, uint64_t line, const char *account,
+    const struct service_row *r, struct err *e)
+{
+	sqlite3_stmt *st = db_stmt(s, "INSERT OR IGNORE INTO service(file, line, account, at, what,"
+	    " zone, serial, who) VALUES(?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8)", e);
+
+	if (!st)
+		return -1;
+	sqlite3_bind_int64(st, 1, f->id);
+	sqlite3_bind_int64(st, 2, (int64_t)line);
+	db_bind_text(st, 3, account);
+	sqlite3_bind_int64(st, 4, r->at);
+	db_bind_text(st, 5, r->what);
+	db_bind_text(st, 6, r->zone);
+	db_bind_text(st, 7, r->serial);
+	db_bind_text(st, 8, r->who);
+	return add(s, f, st, e);
+}
+
+int
+table_setting(struct store *s, struct table_file *f, uint64_t line,
+    const struct setting_in *r, struct err *e)
+{
+	sqlite3_stmt *st = db_stmt(s, "INSERT INTO setting(file, line, rule, setting, scope, value,"
+	    " who) VALUES(?1, ?2, ?3, ?4, ?5, ?6, ?7)", e);
+
+	if (!st)
+		return -1;
+	sqlite3_bind_int64(st, 1, f->id);
+	sqlite3_bind_int64(st, 2, (int64_t)line);
+	db_bind_text(st, 3, r->rule);
+	db_bind_text(st, 4, r->setting);
+	db_bind_text(st, 5, r->scope);
+	db_bind_text(st, 6, r->value);
+	db_bind_text(st, 7, r->who);
+	return add(s, f, st, e);
+}
+
+int
+table_aside(struct store *s, struct table_file *f, uint64_t line, const char *reason,
+    struct span raw, struct err *e)
+{
+	sqlite3_stmt *st = db_stmt(s, "INSERT INTO aside VALUES(?1, ?2, ?3, ?4)", e);
+
+	if (!st)
+		return -1;
+	sqlite3_bind_int64(st, 1, f->id);
+	sqlite3_bind_int64(st, 2, (int64_t)line);
+	db_bind_text(st, 3, reason);
+	sqlite3_bind_blob(st, 4, raw.p ? raw.p : "", (int)raw.n, SQLITE_STATIC);
+	f->rows++;
+	f->set_aside++;
+	return db_run(s, st, e);
+}
+
+int
+file_asides_once(struct store *s, int64_t file, struct err *e)
+{
+	sqlite3_stmt *st = db_stmt(s, "DELETE FROM aside WHERE file = ?1 AND EXISTS"
+	    " (SELECT 1 FROM file f JOIN file g ON g.size = f.size AND g.crc32 = f.crc32"
+	    "   AND g.kind = f.kind AND g.id < f.id WHERE f.id = ?1 AND f.set_aside > 0)", e);
+
+	if (!st)
+		return -1;
+	sqlite3_bind_int64(st, 1, file);
+	return db_run(s, st, e);
+}
+
+/* ---- the end of a file ----------------------------------------------------- */
+
+/* Is the file byte for byte the one of its kind that was taken in last? */
+static int
+same_as_last(struct store *s, const struct table_file *f, uint64_t size, uint32_t crc32,
+    bool *same, struct err *e)
+{
+	sqlite3_stmt *st = db_stmt(s, "SELECT size = ?3 AND crc32 = ?4 FROM file"
+	    " WHERE kind = ?1 AND id < ?2 ORDER BY id DESC LIMIT 1", e);
+	int rc;
+
+	if (!st)
+		return -1;
+	db_bind_text(st, 1, f->kind);
+	sqlite3_bind_int64(st, 2, f->id);
+	sqlite3_bind_int64(st, 3, (int64_t)size);
+	sqlite3_bind_int64(st, 4, crc32);
+	if ((rc = db_step(s, st, e)) < 0)
+		return -1;
+	*same = rc && sqlite3_column_int(st, 0);
+	sqlite3_reset(st);
+	return 0;
+}
+
+static int
+run_for(struct store *s, const char *sql, int64_t file, struct err *e)
+{
+	sqlite3_stmt *st = db_stmt(s, sql, e);
+
+	if (!st)
+		return -1;
+	sqlite3_bind_int64(st, 1, file);
+	return db_run(s, st, e);
+}
+
+/* A version that says nothing new is taken out again; its rows count as repeats. */
+static int
+undo_version(struct store *s, struct table_file *f, struct err *e)
+{
+	if (run_for(s, "DELETE FROM roster WHERE file = ?1", f->id, e) ||
+	    run_for(s, "DELETE FROM site WHERE file = ?1", f->id, e) ||
+	    run_for(s, "DELETE FROM plan WHERE file = ?1", f->id, e) ||
+	    run_for(s, "DELETE FROM setting WHERE file = ?1", f->id, e))
+		return -1;
+	f->repeated += f->stored;
+	f->stored = 0;
+	return 0;
+}
+
+/* Sites whose zone is another one than in the version before, with their accounts. */
+static int
+derive_changed(struct store *s, const struct table_file *f,
+    const void *(*resolve)(void *ctx, const char *timezone), void *ctx, derive_fn *derive,
+    struct err *e)
+{
+	sqlite3_stmt *st = db_stmt(s, "SELECT a.id, n.timezone FROM site n"
+	    " JOIN account a ON a.account = n.account OR (n.was <> '' AND a.account = n.was)"
+	    " WHERE n.file = ?1 AND EXISTS (SELECT 1 FROM run r WHERE r.account = a.id)"
+	    " AND n.timezone IS NOT (SELECT o.timezone FROM site o"
+	    "   WHERE o.account = n.account AND o.file < ?1 ORDER BY o.id DESC LIMIT 1)", e);
+	struct arena arena = { 0 };
+	struct { int64_t account; const char *timezone; } *list = NULL;
+	size_t n = 0, cap = 0;
+	int rc;
+
+	if (!st)
+		return -1;
+	sqlite3_bind_int64(st, 1, f->id);
+	while ((rc = db_step(s, st, e)) > 0) {
+		list = x_grow(list, &cap, n + 1, sizeof *list);
+		list[n].account = sqlite3_column_int64(st, 0);
+		list[n++].timezone = db_text(st, 1, &arena);
+	}
+	for (size_t i = 0; rc == 0 && i < n; i++)
+		rc = store_derive(s, list[i].account, resolve(ctx, list[i].timezone), derive, e);
+	free(list);
+	arena_release(&arena);
+	return rc;
+}
+
+static const struct { const char *kind, *sql; } due_of[] = {
+	{ "roster", "INSERT OR IGNORE INTO due SELECT a.id FROM account a"
+	  " WHERE a.account IN (SELECT account FROM roster WHERE file = ?1)" },
+	{ "sites", "INSERT OR IGNORE INTO due SELECT a.id FROM account a"
+	  " WHERE a.account IN (SELECT account FROM site WHERE file = ?1)"
+	  " OR a.account IN (SELECT was FROM site WHERE file = ?1)" },
+	{ "plan", "INSERT OR IGNORE INTO due SELECT a.id FROM account a"
+	  " WHERE a.account IN (SELECT account FROM plan WHERE file = ?1)" },
+	{ "service", "INSERT OR IGNORE INTO due SELECT a.id FROM account a"
+	  " WHERE a.account IN (SELECT account FROM service WHERE file = ?1)" },
+	{ "settings", "INSERT OR IGNORE INTO due SELECT a.id FROM account a"
+	  " WHERE EXISTS (SELECT 1 FROM setting t WHERE t.file = ?1"
+	  "  AND (t.scope NOT LIKE 'account=%' OR substr(t.scope, 9) = a.account COLLATE NOCASE))" },
+};
+
+int
+table_end(struct store *s, struct table_file *f, uint64_t size, uint32_t crc32,
+    const void *(*resolve)(void *ctx, const char *timezone), void *ctx, derive_fn *derive,
+    struct err *e)
+{
+	sqlite3_stmt *st;
+	bool same = false;
+
+	if (same_as_last(s, f, size, crc32, &same, e) || (same && undo_version(s, f, e)))
+		return -1;
+	if (f->stored && strcmp(f->kind, "sites") == 0 &&
+	    derive_changed(s, f, resolve, ctx, derive, e))
+		return -1;
+	for (size_t i = 0; i < sizeof due_of / sizeof *due_of; i++)
+		if (strcmp(f->kind, due_of[i].kind) == 0 && run_for(s, due_of[i].sql, f->id, e))
+			return -1;
+	st = db_stmt(s, "UPDATE file SET size = ?2, crc32 = ?3, rows = ?4, stored = ?5,"
+	    " repeated = ?6, set_aside = ?7 WHERE id = ?1", e);
+	if (!st)
+		return -1;
+	sqlite3_bind_int64(st, 1, f->id);
+	sqlite3_bind_int64(st, 2, (int64_t)size);
+	sqlite3_bind_int64(st, 3, crc32);
+	sqlite3_bind_int64(st, 4, f->rows);
+	sqlite3_bind_int64(st, 5, f->stored);
+	sqlite3_bind_int64(st, 6, f->repeated);
+	sqlite3_bind_int64(st, 7, f->set_aside);
+	if (db_run(s, st, e) || file_asides_once(s, f->id, e))
+		return -1;
+	return db_exec(s, "COMMIT", e);
+}
+
+int
+table_timezones(struct store *s, int (*each)(void *ctx, const char *account,
+    const char *timezone), void *ctx, struct err *e)
+{
+	/* Oldest first, so that the newest version is told last. */
+	sqlite3_stmt *st = db_stmt(s, "SELECT account, timezone FROM (SELECT id, account, timezone FROM site UNION ALL"
+	    " SELECT id, was, timezone FROM site WHERE was <> '') ORDER BY id", e);
+	int rc;
+
+	if (!st)
+		return -1;
+	while ((rc = db_step(s, st, e)) > 0) {
+		rc = each(ctx, (const char *)sqlite3_column_text(st, 0),
+		    (const char *)sqlite3_column_text(st, 1));
+		if (rc)
+			break;
+	}
+	sqlite3_reset(st);
+	return rc;
+}

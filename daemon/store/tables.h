@@ -1,0 +1,59 @@
+/* tables.h - roster, sites, plan, service, settings and decisions into the store.
+ *
+ * A file is one transaction: table_begin(), rows, table_end(); anything else is undone
+ * by table_abort(). Rows of one file for one account are a version; the newest file that
+ * names an account holds. The same file again right after itself is one version.
+ */
+#ifndef DAEMON_STORE_TABLES_H
+#define DAEMON_STORE_TABLES_H
+
+#include "daemon/store/store.h"
+#include "daemon/store/write.h"
+#include "rules/view.h"
+
+struct table_file {
+	const char *name, *kind, *place, *header, *ignored;
+	char        separator;
+	int64_t     taken;			/* wall clock, ms */
+	int64_t     id;				/* set by table_begin() */
+	int64_t     rows, stored, repeated, set_aside;	/* counted by the calls below */
+};
+
+struct site_in { const char *account, *timezone, *name, *group, *was; int64_t since; };
+struct setting_in { const char *rule, *setting, *scope, *value, *who; };
+struct decision_in {
+	const char *finding, *decision, *who, *why;
+	int64_t     until;		/* NO_TIME = none */
+};
+
+int table_begin(struct store *s, struct table_file *f, struct err *e);
+int table_roster(struct store *s, struct table_file *f, uint64_t line, const char *account,
+    const struct roster_row *r, struct err *e);	/* as_of NO_TIME = not given */
+int table_site(struct store *s, struct table_file *f, uint64_t line, const struct site_in *r,
+    struct err *e);
+int table_plan(struct store *s, struct table_file *f, uint64_t line, const char *account,
+    const struct plan_row *r, struct err *e);
+int table_service(struct store *s, struct table_file *f, uint64_t line, const char *account,
+    const struct service_row *r, struct err *e);
+int table_setting(struct store *s, struct table_file *f, uint64_t line,
+    const struct setting_in *r, struct err *e);
+/* ERR_USAGE (and nothing done) when there is no such finding: set the row aside. */
+int table_decision(struct store *s, struct table_file *f, const struct decision_in *r,
+    struct err *e);
+int table_aside(struct store *s, struct table_file *f, uint64_t line, const char *reason,
+    struct span raw, struct err *e);
+/* Marks due what changed, resolves local times anew where a site's zone changed
+ * (`resolve` finds the zone by its name), commits. */
+int table_end(struct store *s, struct table_file *f, uint64_t size, uint32_t crc32,
+    const void *(*resolve)(void *ctx, const char *timezone), void *ctx, derive_fn *derive,
+    struct err *e);
+void table_abort(struct store *s);
+
+/* The zone of each account that sites names, newest version. */
+int table_timezones(struct store *s, int (*each)(void *ctx, const char *account,
+    const char *timezone), void *ctx, struct err *e);
+
+/* Set-aside rows of a file that was read before stand under the earlier reading. */
+int file_asides_once(struct store *s, int64_t file, struct err *e);
+
+#endif

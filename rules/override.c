@@ -1,0 +1,52 @@
+#include "rules/override.h"
+
+#include <string.h>
+
+const char *
+override_read(struct span rule, struct span setting, struct span text, double *out)
+{
+	const struct rule *r = NULL;
+	const struct setting *s;
+	int64_t ms;
+	double v;
+
+	for (size_t i = 0; i < rule_count; i++)
+		if (span_eq_fold(rule, span_of(rule_table[i]->id)))
+			r = rule_table[i];
+	if (!r)
+		return "no such rule";
+	for (s = r->setting; s->name && !span_eq_fold(setting, span_of(s->name)); s++)
+		;
+	if (!s->name)
+		return "no such setting of that rule";
+	if (setting_unit_ms(s) && span_to_duration(text, &ms))
+		v = (double)ms / (double)setting_unit_ms(s);
+	else if (!span_to_num(text, &v))
+		return "the value is not a number";
+	if (v < s->min || v > s->max)
+		return "the value is outside the setting's range";
+	*out = v;
+	return NULL;
+}
+
+static bool
+begins(struct span s, struct span with)
+{
+	return s.n > with.n && span_eq_fold((struct span){ s.p, with.n }, with);
+}
+
+const char *
+override_scope(struct span scope)
+{
+	enum kind k;
+
+	if (scope.n == 0 || span_eq(scope, SPAN("*")) || begins(scope, SPAN("group=")) ||
+	    begins(scope, SPAN("account=")))
+		return NULL;
+	if (begins(scope, SPAN("device="))) {
+		struct span kind = { scope.p + 7, scope.n - 7 };
+
+		return kind_find(kind, &k) ? NULL : "the scope names no device kind";
+	}
+	return "the scope is none of *, group=, device=, account=";
+}
