@@ -387,17 +387,18 @@ reader_close(struct reader *r)
 static const char *
 event_meaning(struct reader *r, struct span cell, struct meaning *out)
 {
-	const char *reason;
+	unsigned hash = 0;
 	struct memo *m;
 
 	if (cell.n == 0 || cell.n > MEMO_TEXT)
 		return code_meaning(cell, out);
-	m = &r->memo[span_hash(cell) % MEMO_SLOTS];
+	for (size_t i = 0; i < cell.n; i++)
+		hash = hash * 33 + (unsigned char)cell.p[i];
+	m = &r->memo[hash % MEMO_SLOTS];
 	if (m->n != cell.n || memcmp(m->text, cell.p, cell.n) != 0) {
-		reason = code_meaning(cell, &m->meaning);
+		m->reason = code_meaning(cell, &m->meaning);
 		m->n = (unsigned char)cell.n;
 		memcpy(m->text, cell.p, cell.n);
-		m->reason = reason;
 	}
 	if (m->reason)
 		return m->reason;

@@ -515,6 +515,8 @@ near_offer(struct near *near, const char *name)
 	of_city = distance(city(near->want), city(s)) + 1;
 	if (of_city < d)
 		d = of_city;
+	if (d > ((int)near->want.n + 1) / 2)
+		return;
 	while (at > 0 && (!*near->best[at - 1].name || d < near->best[at - 1].distance ||
 	    (d == near->best[at - 1].distance && strcmp(name, near->best[at - 1].name) < 0)))
 		at--;
