@@ -6,10 +6,6 @@
 
 #include "rules/care.h"
 
-#define X(name) extern const struct rule rule_##name;
-#include "rules/list.h"
-#undef X
-
 const struct rule *const rule_table[] = {
 #define X(name) &rule_##name,
 #include "rules/list.h"
@@ -221,6 +217,24 @@ finding_summary(struct findings *out, struct finding *f, const char *fmt, ...)
 	va_start(ap, fmt);
 	f->summary = arena_vfmt(&out->arena, fmt, ap);
 	va_end(ap);
+}
+
+const char *
+rule_span_text(struct arena *a, int64_t ms)
+{
+	int64_t s = ms / SECOND, big, small;
+	const char *unit, *below;
+
+	if (s < 2 * 60)
+		return arena_fmt(a, "%d s", (int)s);
+	if (s < 2 * 3600)
+		return arena_fmt(a, "%d min", (int)(s / 60));
+	big = s < 2 * 86400 ? s / 3600 : s / 86400;
+	small = s < 2 * 86400 ? s % 3600 / 60 : s % 86400 / 3600;
+	unit = s < 2 * 86400 ? "h" : "d";
+	below = s < 2 * 86400 ? "min" : "h";
+	return small ? arena_fmt(a, "%lld %s %lld %s", (long long)big, unit, (long long)small, below) :
+	    arena_fmt(a, "%lld %s", (long long)big, unit);
 }
 
 void

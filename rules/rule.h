@@ -108,6 +108,9 @@ struct rule {
 	void (*fleet)(struct fleet *f, struct findings *out);
 };
 
+#define X(name) extern const struct rule rule_##name;
+#include "rules/list.h"
+#undef X
 extern const struct rule *const rule_table[];
 extern const size_t rule_count;
 const struct rule *rule_find(const char *id);	/* NULL if none */
@@ -136,6 +139,8 @@ void finding_caution(struct findings *out, struct finding *f, const char *text);
 void finding_member(struct findings *out, struct finding *f, const char *subject);
 void finding_summary(struct findings *out, struct finding *f, const char *fmt, ...)
     __attribute__((format(printf, 3, 4)));
+/* A length of time for people: "45 s", "12 min", "3 h 10 min", "2 d 4 h". */
+const char *rule_span_text(struct arena *a, int64_t ms);
 void summary_add(struct findings *out, const char *key, int64_t at, double a, double b);
 void findings_release(struct findings *out);
 

@@ -223,6 +223,11 @@ test_files(void **state)
 		const char *path = arena_fmt(&a, "%s/%s", FOLDER, folder[i]);
 		size_t n = names_of(&a, path, ".txt", file, MOST);
 
+		if (!rule_find(folder[i])) {
+			print_error("%s: there is no such rule\n", path);
+			faults++;
+			continue;
+		}
 		for (size_t j = 0; j < n; j++, cases++) {
 			struct arena own = { 0 };
 
