@@ -4,6 +4,8 @@
 #include <stdlib.h>
 #include <string.h>
 
+#include "rules/activation.h"
+
 #define BIT(c) (UINT32_C(1) << (c))
 
 /* The input is back at rest, whichever word says so. */
@@ -95,7 +97,6 @@ struct pass {
 	struct state         *s;
 	struct panel_holding *open;	/* heap; in the order they began */
 	size_t                n_open, cap_open;
-	int64_t               today;	/* local day of now */
 };
 
 const char *
@@ -420,6 +421,25 @@ state_of(const struct view *v, struct arena *a, struct state *out)
 	forget_replaced(v, out);
 	publish_open(&p, a);
 	free(p.open);
+}
+
+void
+state_days(const struct view *v, int32_t device, unsigned day[STATE_DAYS])
+{
+	int32_t offset = v->n_event ? v->event[v->n_event - 1].offset : 0;
+	int64_t today = local_day(v->now, offset);
+	struct activations list = { 0 };
+
+	memset(day, 0, STATE_DAYS * sizeof *day);
+	activations_of(v, device, v->now - (STATE_DAYS + 1) * DAY, &list);
+	for (size_t i = 0; i < list.n; i++) {
+		const struct event *ev = &v->event[list.one[i].event];
+		int64_t ago = today - local_day(ev->at, ev->offset);
+
+		if (ago >= 0 && ago < STATE_DAYS)
+			day[STATE_DAYS - 1 - ago]++;
+	}
+	activations_release(&list);
 }
 
 const struct panel_holding *

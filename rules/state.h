@@ -12,7 +12,7 @@
  * - A row marked *still* (qualifier 6) begins nothing anew, but shows that the condition
  *   held before: `before` is then set, and `since` is only the first time it was told.
  * - A bypass belongs to the zone: `unbypass` takes it off every device of the zone.
- * - Once a device is unlearned or replaced on its zone, only its bypass still counts.
+ * - Of what held when a device was unlearned or replaced on its zone, only a bypass stays.
  * - What the panel itself reports (zone 0, modules, lines) stands in `open`, one entry for
  *   each module number. A test that ends without a partition ends the tests of its
  *   sort in all partitions, one that names a partition only that partition's.
@@ -59,15 +59,11 @@ struct holding {
 	bool     before;	/* it held already before `since` */
 };
 
-enum { STATE_DAYS = 30 };
-
 struct device_state {
 	struct holding cond[COND_COUNT];
 	int64_t  last_heard;	/* NO_TIME = never in this log */
 	uint32_t last_event;	/* index of that event; meaningless for NO_TIME */
 	uint16_t unclear;	/* `restore` events that could have meant several conditions */
-	uint16_t day[STATE_DAYS];	/* activations in each local day; the last is the day of
-					 * `now`; counting stops at 65535 */
 };
 
 /* Something that the panel itself reported and that still holds. */
@@ -104,5 +100,10 @@ void state_of(const struct view *v, struct arena *a, struct state *out);
 
 /* The panel's or any partition's holding of one sort; NULL if none holds. */
 const struct panel_holding *state_open(const struct state *s, enum condition what);
+
+/* Activations (rules/activation.h) of a device in each of the last 30 local days, for a
+ * strip; day[STATE_DAYS - 1] is the day of `now`. Local is the wall clock of each event. */
+enum { STATE_DAYS = 30 };
+void state_days(const struct view *v, int32_t device, unsigned day[STATE_DAYS]);
 
 #endif

@@ -1,0 +1,487 @@
+/* losses.c - when each device was lost, told by the panel or seen in the log. */
+#include "rules/losses.h"
+
+#include <stdlib.h>
+#include <string.h>
+
+#include "rules/rule.h"
+#include "rules/state.h"
+
+extern const struct rule rule_supervision_loss;
+
+/* Settings of which more is stricter; of all others, less is. */
+static const char *const more_is_stricter[] = { "losses_within", "declares" };
+
+struct limits {
+	double  missed, shown_share;
+	int64_t never_heard, declares;
+};
+
+struct work {
+	const struct view *v;
+	struct arena  *a;
+	struct losses *l;
+	struct loss   *loss;		/* heap while it grows */
+	size_t         cap;
+	struct limits  limits;
+	int64_t       *shown;		/* last check-in in the log of each device with an interval,
+					 * ascending; NO_TIME first */
+	size_t         n_shown;
+	struct state   state;
+	bool           has_state;
+};
+
+double
+losses_limit(const struct view *v, const char *name, int32_t device)
+{
+	const struct rule *r = &rule_supervision_loss;
+	double value = setting_value(v, r, name, device);
+	const struct setting *s = r->setting;
+	bool more = false;
+
+	if (device < 0 || !(v->device[device].life || v->device[device].maybe_life))
+		return value;
+	while (strcmp(s->name, name) != 0)
+		s++;
+	for (size_t i = 0; i < sizeof more_is_stricter / sizeof *more_is_stricter; i++)
+		more |= strcmp(more_is_stricter[i], name) == 0;
+	return (more ? value < s->value : value > s->value) ? s->value : value;
+}
+
+int64_t
+losses_limit_ms(const struct view *v, const char *name, int32_t device)
+{
+	const struct setting *s = rule_supervision_loss.setting;
+
+	while (strcmp(s->name, name) != 0)
+		s++;
+	return (int64_t)(losses_limit(v, name, device) * (double)setting_unit_ms(s) + 0.5);
+}
+
+static struct limits
+limits_of(const struct view *v, int32_t device)
+{
+	return (struct limits){
+		.missed = losses_limit(v, "missed", device),
+		.shown_share = losses_limit(v, "shown_share", device) / 100,
+		.never_heard = losses_limit_ms(v, "never_heard", device),
+		.declares = losses_limit_ms(v, "declares", device),
+	};
+}
+
+static bool
+judged(const struct device *d)
+{
+	return d->kind != KIND_KEYFOB && d->unlearned == NO_TIME &&
+	    (*d->zone_key || d->learned != NO_TIME || d->rostered);
+}
+
+static int64_t
+interval_of(const struct work *w, int32_t device)
+{
+	const struct checkin *c = &w->l->checkin[device];
+	const struct device *d = &w->v->device[device];
+
+	if (!judged(d) || (d->kind == KIND_MEDICAL && c->source != CHECKIN_STATED))
+		return 0;
+	return c->interval;
+}
+
+static int64_t
+later(int64_t a, int64_t b)
+{
+	return a > b ? a : b;	/* NO_TIME is the smallest */
+}
+
+/* ---- what the others show --------------------------------------------------- */
+
+static int
+by_instant(const void *a, const void *b)
+{
+	int64_t x = *(const int64_t *)a, y = *(const int64_t *)b;
+
+	return x < y ? -1 : x > y;
+}
+
+static void
+find_shown(struct work *w)
+{
+	const struct view *v = w->v;
+
+	w->shown = arena_take(w->a, v->n_device * sizeof *w->shown);
+	for (size_t i = 0; i < v->n_device; i++) {
+		const struct device *d = &v->device[i];
+		int64_t at = NO_TIME;
+
+		if (!interval_of(w, (int32_t)i))
+			continue;
+		for (size_t k = d->n_event; k-- > 0 && at == NO_TIME;)
+			if (checkin_shown(v, &v->event[d->event[k]], &w->l->checkin[i]))
+				at = v->event[d->event[k]].at;
+		w->shown[w->n_shown++] = at;
+	}
+	if (w->n_shown)
+		qsort(w->shown, w->n_shown, sizeof *w->shown, by_instant);
+}
+
+/* Do enough devices have check-ins in the log later than `from`? */
+static bool
+others_shown(const struct work *w, int64_t from, bool has_interval)
+{
+	size_t lo = 0, hi = w->n_shown, all = w->n_shown + !has_interval;
+
+	while (lo < hi) {
+		size_t mid = lo + (hi - lo) / 2;
+
+		if (w->shown[mid] <= from)
+			lo = mid + 1;
+		else
+			hi = mid;
+	}
+	return (double)(w->n_shown - lo) >= w->limits.shown_share * (double)all &&
+	    lo < w->n_shown;
+}
+
+/* ---- one device -------------------------------------------------------------- */
+
+static void
+push(struct work *w, const struct loss *loss)
+{
+	w->loss = x_grow(w->loss, &w->cap, w->l->n + 1, sizeof *w->loss);
+	w->loss[w->l->n++] = *loss;
+}
+
+/* Does a bare `restore` end a loss of supervision? Asked seldom, so worked out late. */
+static bool
+restores_supervision(struct work *w, uint32_t event)
+{
+	if (!w->has_state)
+		state_of(w->v, w->a, &w->state);
+	w->has_state = true;
+	return w->state.meant[event] == W_SUPERVISION_RESTORE;
+}
+
+/* How a device stands after its last event. */
+struct last {
+	bool     open;		/* a told loss is */
+	int64_t  heard;
+	uint32_t heard_event, learn_event;
+	bool     since_learn;	/* heard after the last `learn` */
+};
+
+static struct last
+follow(struct work *w, const uint32_t *event, size_t n, int32_t device)
+{
+	const struct view *v = w->v;
+	struct last last = { .heard = NO_TIME };
+	int64_t written = NO_TIME;	/* restore by the panel itself */
+	struct loss cur;
+
+	for (size_t k = 0; k < n; k++) {
+		const struct event *ev = &v->event[event[k]];
+		bool heard = event_is_heard(v, ev), ends = heard;
+
+		switch (ev->word) {
+		case W_SUPERVISION_LOSS:
+			if (last.open && written != NO_TIME &&
+			    view_cover_within(v, written, ev->at) >= w->limits.declares) {
+				cur.end = written;
+				push(w, &cur);
+				last.open = false;
+			}
+			written = NO_TIME;
+			if (last.open)
+				continue;
+			last.open = true;
+			cur = (struct loss){ .sort = LOSS_TOLD, .device = device, .at = ev->at,
+				.end = NO_TIME, .gone = last.heard, .event = event[k],
+				.still = (ev->marks & MARK_STILL) != 0, .group = -1 };
+			continue;
+		case W_SUPERVISION_RESTORE:
+			if (last.open && (ev->marks & (MARK_WRITTEN | MARK_STILL)) == MARK_WRITTEN) {
+				written = ev->at;
+				cur.end_event = event[k];
+			}
+			break;
+		case W_RESTORE:
+			ends = last.open && restores_supervision(w, event[k]);
+			break;
+		case W_LEARN:
+			ends = !(ev->marks & MARK_STILL);
+			last.since_learn &= !ends;
+			last.learn_event = event[k];
+			break;
+		default:
+			break;
+		}
+		if (heard) {
+			last.heard = ev->at;
+			last.heard_event = event[k];
+			last.since_learn = true;
+		}
+		if (ends && last.open) {
+			cur.end = ev->at;
+			cur.end_event = event[k];
+			push(w, &cur);
+			last.open = false;
+			written = NO_TIME;
+		}
+	}
+	if (last.open) {
+		cur.doubtful = written != NO_TIME;
+		if (cur.doubtful &&
+		    view_cover_within(v, written, v->now) >= w->limits.declares) {
+			cur.end = written;
+			cur.doubtful = last.open = false;
+		}
+		push(w, &cur);
+	}
+	return last;
+}
+
+/* Loss that nobody reported: missed check-ins, or not a word since it was learned. */
+static void
+find_silence(struct work *w, int32_t device, const struct last *last)
+{
+	const struct view *v = w->v;
+	const struct device *d = &v->device[device];
+	int64_t interval = interval_of(w, device), from;
+	bool never = d->learned != NO_TIME && !last->since_learn;
+	struct loss loss = { .device = device, .end = NO_TIME, .group = -1 };
+
+	if (last->open || (d->kind == KIND_MEDICAL && !interval))
+		return;
+	if (never) {
+		from = later(d->learned, w->l->anew);
+		if (view_cover_within(v, from, v->now) < w->limits.never_heard ||
+		    !others_shown(w, from + interval, interval > 0))
+			return;
+		loss.sort = LOSS_NEVER;
+		loss.at = from;
+		loss.gone = d->learned;
+		loss.event = last->learn_event;
+	} else {
+		if (!interval || last->heard == NO_TIME ||
+		    (double)losses_missed(v, w->l, device) < w->limits.missed)
+			return;
+		from = later(last->heard, w->l->anew);
+		if (!others_shown(w, from + interval, true))
+			return;
+		loss.sort = LOSS_SILENT;
+		loss.at = from + (int64_t)(w->limits.missed * (double)interval);
+		loss.gone = last->heard;
+		loss.event = last->heard_event;
+	}
+	push(w, &loss);
+}
+
+/* Last restart or reset clock: what came before says nothing of the time after it. */
+static int64_t
+last_start(const struct view *v)
+{
+	for (size_t i = v->n_event; i-- > 0;) {
+		const struct event *ev = &v->event[i];
+
+		if ((ev->word == W_RESTART && !(ev->marks & MARK_STILL)) ||
+		    (ev->marks & MARK_RESET))
+			return ev->at;
+	}
+	return NO_TIME;
+}
+
+long
+losses_missed(const struct view *v, const struct losses *l, int32_t device)
+{
+	const struct device *d = &v->device[device];
+	int64_t interval = l->checkin[device].interval;
+	int64_t from = later(d->last_heard, l->anew);
+
+	if (!interval || d->last_heard == NO_TIME)
+		return 0;
+	return (long)(view_cover_within(v, from, v->now) / interval);
+}
+
+/* ---- together ---------------------------------------------------------------- */
+
+static int
+loss_order(const void *pa, const void *pb)
+{
+	const struct loss *a = *(struct loss *const *)pa, *b = *(struct loss *const *)pb;
+
+	if (a->at != b->at)
+		return a->at < b->at ? -1 : 1;
+	if (a->event != b->event)
+		return a->event < b->event ? -1 : 1;
+	return a->device < b->device ? -1 : a->device > b->device;
+}
+
+static void
+sort_by_time(struct work *w)
+{
+	struct losses *l = w->l;
+	struct loss **p = x_calloc(l->n + 1, sizeof *p);
+
+	for (size_t i = 0; i < l->n; i++)
+		if (l->loss[i].device >= 0 && l->loss[i].sort != LOSS_NEVER)
+			p[l->n_by_time++] = &l->loss[i];
+	qsort(p, l->n_by_time, sizeof *p, loss_order);
+	l->by_time = arena_take(w->a, l->n_by_time * sizeof *l->by_time);
+	for (size_t i = 0; i < l->n_by_time; i++)
+		l->by_time[i] = (uint32_t)(p[i] - l->loss);
+	free(p);
+}
+
+/* Supervised wireless devices that were there at that time, as far as the log tells. */
+static size_t
+supervised_at(const struct view *v, int64_t at)
+{
+	size_t n = 0;
+
+	for (size_t i = 0; i < v->n_device; i++) {
+		const struct device *d = &v->device[i];
+		bool later_one = d->learned != NO_TIME && d->learned > at && d->n_event &&
+		    v->event[d->event[0]].at > at;
+
+		n += d->wireless && judged(d) && !later_one;
+	}
+	return n;
+}
+
+static void
+find_window(struct work *w)
+{
+	const struct view *v = w->v;
+	int64_t floor = setting_ms(v, &rule_supervision_loss, "site_floor", -1);
+	int64_t *interval = arena_take(w->a, v->n_device * sizeof *interval);
+	size_t n = 0;
+
+	for (size_t i = 0; i < v->n_device; i++)
+		if (interval_of(w, (int32_t)i))
+			interval[n++] = interval_of(w, (int32_t)i);
+	if (n)
+		qsort(interval, n, sizeof *interval, by_instant);
+	w->l->window = n ? interval[n / 2] :
+	    setting_ms(v, &rule_supervision_loss, "site_window", -1);
+	w->l->window = later(w->l->window, floor);
+}
+
+/* A window slides over the losses; windows that qualify and overlap are one group, and
+ * what follows within a window of its last loss joins it. */
+static void
+find_groups(struct work *w)
+{
+	const struct view *v = w->v;
+	struct losses *l = w->l;
+	double share = setting_value(v, &rule_supervision_loss, "site_share", -1) / 100;
+	double least = setting_value(v, &rule_supervision_loss, "site_least", -1);
+	uint32_t *count = arena_take(w->a, v->n_device * sizeof *count);
+	size_t lo = 0, distinct = 0, last = 0;	/* last: position of the group's last loss */
+
+	l->group = arena_take(w->a, l->n_by_time * sizeof *l->group);
+	for (size_t hi = 0; hi < l->n_by_time; hi++) {
+		struct loss *loss = &l->loss[l->by_time[hi]];
+		struct loss_group *g = l->n_group ? &l->group[l->n_group - 1] : NULL;
+		size_t from = hi;
+
+		distinct += count[loss->device]++ == 0;
+		for (; loss->at - l->loss[l->by_time[lo]].at > l->window; lo++)
+			distinct -= --count[l->loss[l->by_time[lo]].device] == 0;
+		if ((double)distinct >= least &&
+		    (double)distinct >= share * (double)supervised_at(v, loss->at)) {
+			from = lo;
+			if (!g || lo > last) {
+				g = &l->group[l->n_group++];
+				*g = (struct loss_group){ .from = l->loss[l->by_time[lo]].at,
+					.back = NO_TIME, .of = supervised_at(v, loss->at) };
+			} else {
+				from = last + 1;
+			}
+		} else if (!g || loss->at - g->to > l->window) {
+			continue;
+		}
+		for (last = hi; from <= hi; from++)
+			l->loss[l->by_time[from]].group = (int32_t)(l->n_group - 1);
+		g->to = loss->at;
+	}
+}
+
+/* Which groups still stand, and which devices are left to stand for themselves. */
+static void
+close_groups(struct work *w)
+{
+	const struct view *v = w->v;
+	struct losses *l = w->l;
+	int64_t straggler = setting_ms(v, &rule_supervision_loss, "straggler", -1);
+	double share = setting_value(v, &rule_supervision_loss, "site_share", -1) / 100;
+	double least = setting_value(v, &rule_supervision_loss, "site_least", -1);
+
+	for (size_t i = 0; i < v->n_device; i++) {
+		int32_t met = -1;
+
+		for (size_t k = l->first[i]; k < l->first[i + 1]; k++) {
+			const struct loss *loss = &l->loss[k];
+			struct loss_group *g = loss->group < 0 ? NULL : &l->group[loss->group];
+
+			if (!g)
+				continue;
+			g->members += loss->group != met;
+			met = loss->group;
+			g->gone += loss->end == NO_TIME;
+			g->back = later(g->back, loss->end);
+		}
+	}
+	for (size_t i = 0; i < l->n_group; i++) {
+		struct loss_group *g = &l->group[i];
+		bool most = (double)g->gone >= least &&
+		    (double)g->gone >= share * (double)supervised_at(v, v->now);
+
+		g->open = g->gone &&
+		    (most || g->back == NO_TIME || v->now - g->back < straggler);
+	}
+}
+
+void
+losses_find(const struct view *v, struct arena *a, struct losses *out)
+{
+	struct work w = { .v = v, .a = a, .l = out, .limits = limits_of(v, -1) };
+	uint32_t *panel;
+	size_t n_panel = 0;
+
+	*out = (struct losses){ .anew = last_start(v) };
+	out->checkin = arena_take(a, v->n_device * sizeof *out->checkin);
+	out->first = arena_take(a, (v->n_device + 1) * sizeof *out->first);
+	checkin_learn(v, out->checkin);
+	find_shown(&w);
+	for (size_t i = 0; i < v->n_device; i++) {
+		const struct device *d = &v->device[i];
+
+		out->first[i] = out->n;
+		if (judged(d)) {
+			struct last last;
+
+			if (v->n_override)
+				w.limits = limits_of(v, (int32_t)i);
+			last = follow(&w, d->event, d->n_event, (int32_t)i);
+			find_silence(&w, (int32_t)i, &last);
+		}
+	}
+	out->first[v->n_device] = out->n;
+
+	panel = arena_take(a, v->n_event * sizeof *panel);
+	for (size_t i = 0; i < v->n_event; i++)
+		if (v->event[i].device < 0)
+			panel[n_panel++] = (uint32_t)i;
+	w.limits = limits_of(v, -1);
+	follow(&w, panel, n_panel, -1);
+
+	out->loss = arena_take(a, out->n * sizeof *out->loss);
+	if (out->n)
+		memcpy(out->loss, w.loss, out->n * sizeof *out->loss);
+	free(w.loss);
+	if (out->n == 0)
+		return;
+	find_window(&w);
+	sort_by_time(&w);
+	find_groups(&w);
+	close_groups(&w);
+}

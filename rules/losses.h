@@ -1,0 +1,81 @@
+/* losses.h - when each device was lost, told by the panel or seen in the log.
+ *
+ * The groundwork of supervision_loss.c: one pass over each device's events gives its
+ * losses, the check-ins of the others say whether a silence means anything, and losses
+ * that came together are tied into groups. All limits are settings of that rule.
+ *
+ * - Told: a `supervision-loss` until a restore, until the device is heard in any way, or
+ *   until it is learned anew. A repeated report of an open loss is the same loss. One
+ *   marked *still* shows an open loss whose beginning is not in the log.
+ *   A restore that the panel writes by itself (within 5 min after restart, disarm or the
+ *   end of programming) is no proof: it ends the loss only after `declares` of
+ *   cover without another.
+ * - Silent: an interval is stated or learned, and `missed` or more of them went by in
+ *   covered time since the device was heard (or since the last restart or reset clock,
+ *   if that was later), while at least `shown_share` of the devices with an interval
+ *   have check-ins in the log after the first missed one was due. A medical pendant
+ *   is not expected to report unless the roster states an interval for it.
+ * - Never: learned, and not heard since for `never_heard` of covered time, the others
+ *   being there in the same way.
+ *
+ * Keyfobs, serials that were only heard or refused in a learn session, and devices that
+ * were unlearned or replaced on their zone are left out of everything here.
+ */
+#ifndef RULES_LOSSES_H
+#define RULES_LOSSES_H
+
+#include "rules/checkin.h"
+#include "rules/view.h"
+
+enum loss_sort { LOSS_TOLD, LOSS_SILENT, LOSS_NEVER };
+
+struct loss {
+	enum loss_sort sort;
+	int32_t  device;	/* -1: told for zone 0, so for no device that is known */
+	int64_t  at;		/* told, or when the silence reached its limit */
+	int64_t  end;		/* NO_TIME = open */
+	int64_t  gone;		/* last heard before it; LOSS_NEVER: learned; NO_TIME = not known */
+	uint32_t event;		/* the report; else the event at `gone` */
+	uint32_t end_event;	/* meaningless while open */
+	bool     still;		/* it began at or before `at` */
+	bool     doubtful;	/* open, but the panel wrote a restore by itself */
+	int32_t  group;		/* index of its group; -1 = none */
+};
+
+/* Losses of half or more of the site's supervised wireless devices close together. */
+struct loss_group {
+	int64_t from, to;	/* first and last loss */
+	int64_t back;		/* last end of one; NO_TIME = none has ended */
+	size_t  members;	/* devices */
+	size_t  gone;		/* of these still lost */
+	size_t  of;		/* supervised wireless devices at that time */
+	bool    open;		/* the site stands as lost; false: it was back at `back`, and
+				 * devices that are still lost stand for themselves */
+};
+
+struct losses {
+	struct loss       *loss;	/* device by device, each in time order; -1 comes last */
+	size_t             n;
+	size_t            *first;	/* of device i: loss[first[i]] up to loss[first[i + 1]] */
+	uint32_t          *by_time;	/* indices of told and silent losses of devices, by `at` */
+	size_t             n_by_time;
+	struct loss_group *group;	/* in time order */
+	size_t             n_group;
+	struct checkin    *checkin;	/* of each device */
+	int64_t            window;	/* how close together is "together" */
+	int64_t            anew;	/* last restart or reset clock; NO_TIME */
+};
+
+/* Memory comes from `a`. */
+void losses_find(const struct view *v, struct arena *a, struct losses *out);
+
+/* A limit in force. Where the device is or may be life safety, an override can make the
+ * rule stricter than its default, never laxer. */
+double losses_limit(const struct view *v, const char *name, int32_t device);
+int64_t losses_limit_ms(const struct view *v, const char *name, int32_t device);
+
+/* Whole check-ins missed in covered time since the device was last heard, counted from
+ * the last restart or reset clock if that was later; 0 without an interval. */
+long losses_missed(const struct view *v, const struct losses *l, int32_t device);
+
+#endif
