@@ -37,8 +37,7 @@ class Program:
 
     def table(self, db, what):
         """An export as a list of dicts."""
-        return list(csv.DictReader(io.StringIO(self.run(db, "export", what, "--format", "csv"),
-                                               newline="")))
+        return list(csv.DictReader(io.StringIO(self.run(db, "export", what), newline="")))
 
 
 def cases(main):

@@ -37,7 +37,7 @@ def cut(rows, rng):
 
 
 def log(program, db):
-    drop = ("file", "line", "id")
+    drop = ("from_file", "from_line")
     return collections.Counter(tuple((k, v) for k, v in sorted(row.items()) if k not in drop)
                                for row in program.table(db, "events"))
 

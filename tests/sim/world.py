@@ -258,7 +258,10 @@ def schedule(a, days):
     begin, end = T0, T0 + days * DAY
     state, since = ("arm" if a.sort in ("shop", "works", "school", "cabin") else "disarm"), begin
     for at, thing in keys + [(end, "end")]:
-        at = min(max(at, begin), end)
+        if at < begin:
+            state = thing
+            continue
+        at = min(at, end)
         if thing == state or (thing == "arm-stay" and state == "arm"):
             continue
         {"arm": a.away, "disarm": a.home, "arm-stay": a.stay}[state].append((since, at))
