@@ -382,7 +382,7 @@ keep_summaries(struct store *s, int64_t account, const struct findings *f, struc
 		return -1;
 	for (size_t i = 0; i < f->n_summary; i++) {
 		const struct summary *m = &f->summary[i];
-		sqlite3_stmt *st = db_stmt(s, "INSERT INTO summary VALUES(?1, ?2, '', ?3, ?4, ?5, ?6)", e);
+		sqlite3_stmt *st = db_stmt(s, "INSERT INTO summary VALUES(?1, ?2, ?3, ?4, ?5, ?6)", e);
 
 		if (!st)
 			return -1;

@@ -1,0 +1,311 @@
+/* facts.c - what the store holds: accounts, files, set-aside rows, events, settings. */
+#include <stdlib.h>
+#include <string.h>
+#include <sys/stat.h>
+
+#include "daemon/store/db.h"
+#include "daemon/store/load.h"
+#include "daemon/store/schema.h"
+
+/* Accounts of sites that no file of this time covers stand as "not in the exports". */
+#define STALE (3 * DAY)
+
+static void
+read_account(sqlite3_stmt *st, struct arena *a, struct account_info *x)
+{
+	x->id = sqlite3_column_int64(st, 0);
+	x->receiver = db_text(st, 2, a);
+	x->line = db_text(st, 3, a);
+	x->account = db_text(st, 1, a);
+	x->name = db_text(st, 4, a);
+	x->group = db_text(st, 5, a);
+	x->timezone = db_text(st, 6, a);
+	x->in_sites = *x->timezone != '\0';
+	x->cover_from = db_time(st, 7);
+	x->cover_to = db_time(st, 8);
+	x->events = sqlite3_column_int64(st, 9);
+	x->first = db_time(st, 10);
+	x->last = db_time(st, 11);
+}
+
+/* First and last are the as-read wall clock's, good to a day; nothing here judges. */
+#define ACCOUNT_SQL \
+	"SELECT a.id, a.account, a.receiver, a.line, coalesce(t.name, ''), coalesce(t.\"group\", '')," \
+	" coalesce(t.timezone, '')," \
+	" (SELECT min(from_at) FROM cover c WHERE c.account = a.id)," \
+	" (SELECT max(to_at) FROM cover c WHERE c.account = a.id)," \
+	" (SELECT coalesce(sum(n), 0) FROM run r WHERE r.account = a.id)," \
+	" (SELECT min(lo) * 1000 FROM run r WHERE r.account = a.id)," \
+	" (SELECT max(hi) * 1000 FROM run r WHERE r.account = a.id)" \
+	" FROM account a LEFT JOIN site t ON t.id =" \
+	"   (SELECT max(id) FROM site u WHERE u.account = a.account)"
+
+static int
+read_accounts(struct store *s, sqlite3_stmt *st, struct arena *a, struct account_info **out,
+    size_t *n, struct err *e)
+{
+	struct account_info *list = NULL;
+	size_t cap = 0;
+	int rc;
+
+	*n = 0;
+	while ((rc = db_step(s, st, e)) > 0) {
+		list = x_grow(list, &cap, *n + 1, sizeof *list);
+		read_account(st, a, &list[(*n)++]);
+	}
+	*out = arena_take(a, (*n + 1) * sizeof *list);
+	if (*n)
+		memcpy(*out, list, *n * sizeof *list);
+	free(list);
+	return rc;
+}
+
+int
+store_accounts(struct store *s, struct arena *a, struct account_info **out, size_t *n,
+    struct err *e)
+{
+	sqlite3_stmt *st = db_stmt(s, ACCOUNT_SQL " ORDER BY a.account, a.receiver, a.line", e);
+
+	return st ? read_accounts(s, st, a, out, n, e) : -1;
+}
+
+int
+store_uncovered(struct store *s, struct arena *a, struct account_info **out, size_t *n,
+    struct err *e)
+{
+	sqlite3_stmt *st = db_stmt(s, ACCOUNT_SQL " WHERE t.id IS NOT NULL"
+	    " AND NOT EXISTS (SELECT 1 FROM account b JOIN cover c ON c.account = b.id"
+	    "   WHERE b.account = a.account AND c.to_at >= (SELECT max(to_at) FROM cover) - ?1)"
+	    " AND NOT EXISTS (SELECT 1 FROM site w WHERE w.was = a.account AND w.account <> w.was)"
+	    " GROUP BY a.account ORDER BY a.account", e);
+
+	if (!st)
+		return -1;
+	sqlite3_bind_int64(st, 1, STALE);
+	return read_accounts(s, st, a, out, n, e);
+}
+
+int
+store_twins(struct store *s, struct arena *a, const char ***out, size_t *n, struct err *e)
+{
+	sqlite3_stmt *st = db_stmt(s, "SELECT a.account, b.account FROM account a JOIN account b"
+	    " ON ltrim(a.account, '0') = ltrim(b.account, '0') COLLATE NOCASE"
+	    " AND a.account < b.account GROUP BY 1, 2 ORDER BY 1, 2", e);
+	const char **list = NULL;
+	size_t cap = 0, m = 0;
+	int rc;
+
+	if (!st)
+		return -1;
+	while ((rc = db_step(s, st, e)) > 0) {
+		list = x_grow(list, &cap, m + 2, sizeof *list);
+		list[m++] = db_text(st, 0, a);
+		list[m++] = db_text(st, 1, a);
+	}
+	*n = m / 2;
+	*out = arena_take(a, (m + 1) * sizeof *list);
+	if (m)
+		memcpy(*out, list, m * sizeof *list);
+	free(list);
+	return rc;
+}
+
+int
+store_load(struct store *s, size_t limit, struct arena *a, struct load_row **out, size_t *n,
+    int64_t *all_alarms, int64_t *all_activations, struct err *e)
+{
+	sqlite3_stmt *st;
+	struct load_row *list = NULL;
+	size_t cap = 0;
+	int rc;
+
+	*n = 0;
+	if (db_number(s, "SELECT sum(alarms) FROM load WHERE n = 0", all_alarms, e) ||
+	    db_number(s, "SELECT sum(activations) FROM load WHERE n = 0", all_activations, e))
+		return -1;
+	st = db_stmt(s, "SELECT a.account, coalesce((SELECT name FROM site t WHERE t.account = a.account"
+	    " ORDER BY t.id DESC LIMIT 1), ''), l.zone, l.serial, l.device, l.life, l.alarms,"
+	    " l.activations FROM load l JOIN account a ON a.id = l.account"
+	    " WHERE l.n > 0 AND l.alarms > 0"
+	    " ORDER BY l.alarms DESC, l.activations DESC, a.account, l.n LIMIT ?1", e);
+	if (!st)
+		return -1;
+	sqlite3_bind_int64(st, 1, limit ? (int64_t)limit : -1);
+	while ((rc = db_step(s, st, e)) > 0) {
+		list = x_grow(list, &cap, *n + 1, sizeof *list);
+		list[(*n)++] = (struct load_row){ .account = db_text(st, 0, a),
+		    .site_name = db_text(st, 1, a), .zone = db_text(st, 2, a),
+		    .serial = db_text(st, 3, a), .device = db_text(st, 4, a),
+		    .life = sqlite3_column_int(st, 5), .alarms = sqlite3_column_int64(st, 6),
+		    .activations = sqlite3_column_int64(st, 7) };
+	}
+	*out = arena_take(a, (*n + 1) * sizeof *list);
+	if (*n)
+		memcpy(*out, list, *n * sizeof *list);
+	free(list);
+	return rc;
+}
+
+int
+store_files(struct store *s, struct arena *a, struct file_info **out, size_t *n, struct err *e)
+{
+	sqlite3_stmt *st = db_stmt(s, "SELECT id, name, kind, place, size, crc32, taken, rows, stored,"
+	    " repeated, set_aside, from_at, to_at, ignored FROM file ORDER BY id", e);
+	struct file_info *list = NULL;
+	size_t cap = 0;
+	int rc;
+
+	*n = 0;
+	if (!st)
+		return -1;
+	while ((rc = db_step(s, st, e)) > 0) {
+		list = x_grow(list, &cap, *n + 1, sizeof *list);
+		list[(*n)++] = (struct file_info){ .id = sqlite3_column_int64(st, 0),
+		    .name = db_text(st, 1, a), .kind = db_text(st, 2, a), .place = db_text(st, 3, a),
+		    .size = sqlite3_column_int64(st, 4), .crc32 = sqlite3_column_int64(st, 5),
+		    .taken = sqlite3_column_int64(st, 6), .rows = sqlite3_column_int64(st, 7),
+		    .stored = sqlite3_column_int64(st, 8), .repeated = sqlite3_column_int64(st, 9),
+		    .set_aside = sqlite3_column_int64(st, 10), .from = db_time(st, 11),
+		    .to = db_time(st, 12), .ignored = db_text(st, 13, a) };
+	}
+	*out = arena_take(a, (*n + 1) * sizeof *list);
+	if (*n)
+		memcpy(*out, list, *n * sizeof *list);
+	free(list);
+	return rc;
+}
+
+int
+store_asides(struct store *s, int (*each)(void *ctx, const struct aside_row *row), void *ctx,
+    struct err *e)
+{
+	sqlite3_stmt *st = db_stmt(s, "SELECT x.file, f.name, f.kind, f.header, f.separator, x.line,"
+	    " x.reason, x.raw FROM aside x JOIN file f ON f.id = x.file ORDER BY x.file, x.line", e);
+	int rc;
+
+	if (!st)
+		return -1;
+	while ((rc = db_step(s, st, e)) > 0) {
+		struct aside_row r = { .file = sqlite3_column_int64(st, 0),
+		    .file_name = (const char *)sqlite3_column_text(st, 1),
+		    .kind = (const char *)sqlite3_column_text(st, 2),
+		    .header = (const char *)sqlite3_column_text(st, 3),
+		    .separator = ((const char *)sqlite3_column_text(st, 4))[0],
+		    .line = sqlite3_column_int64(st, 5),
+		    .reason = (const char *)sqlite3_column_text(st, 6) };
+
+		r.raw = sqlite3_column_blob(st, 7);
+		r.raw_n = (size_t)sqlite3_column_bytes(st, 7);
+		if (!r.raw)
+			r.raw = "";
+		if ((rc = each(ctx, &r)) != 0)
+			break;
+	}
+	sqlite3_reset(st);
+	return rc;
+}
+
+int
+store_status(struct store *s, struct arena *a, struct store_status *out, struct err *e)
+{
+	static const struct { const char *sql; size_t at; } number[] = {
+		{ "SELECT count(*) FROM file", offsetof(struct store_status, files) },
+		{ "SELECT coalesce(sum(n), 0) FROM run", offsetof(struct store_status, events) },
+		{ "SELECT count(*) FROM account", offsetof(struct store_status, accounts) },
+		{ "SELECT count(DISTINCT serial) FROM serial", offsetof(struct store_status, devices_known) },
+		{ "SELECT count(*) FROM point", offsetof(struct store_status, points) },
+		{ "SELECT sum(rows) FROM file", offsetof(struct store_status, rows) },
+		{ "SELECT sum(stored) FROM file", offsetof(struct store_status, stored) },
+		{ "SELECT sum(repeated) FROM file", offsetof(struct store_status, repeated) },
+		{ "SELECT sum(set_aside) FROM file", offsetof(struct store_status, set_aside) },
+		{ "SELECT count(*) FROM due", offsetof(struct store_status, due) },
+		{ "SELECT count(*) FROM finding WHERE level = 0 AND cleared IS NULL AND NOT pending",
+		  offsetof(struct store_status, open[0]) },
+		{ "SELECT count(*) FROM finding WHERE level = 1 AND cleared IS NULL AND NOT pending",
+		  offsetof(struct store_status, open[1]) },
+		{ "SELECT count(*) FROM finding WHERE level = 2 AND cleared IS NULL AND NOT pending",
+		  offsetof(struct store_status, open[2]) },
+	};
+	sqlite3_stmt *st;
+	struct stat file;
+
+	*out = (struct store_status){ .schema = STORE_SCHEMA };
+	for (size_t i = 0; i < sizeof number / sizeof *number; i++)
+		if (db_number(s, number[i].sql, (int64_t *)((char *)out + number[i].at), e))
+			return -1;
+	if (!(st = db_stmt(s, "SELECT min(from_at), max(to_at), (SELECT max(taken) FROM file)"
+	    " FROM cover", e)) || db_step(s, st, e) < 0)
+		return -1;
+	out->cover_from = db_time(st, 0);
+	out->cover_to = db_time(st, 1);
+	out->last_taken = db_time(st, 2);
+	sqlite3_reset(st);
+	if (!(st = db_stmt(s, "PRAGMA journal_mode", e)) || db_step(s, st, e) < 0)
+		return -1;
+	out->journal = db_text(st, 0, a);
+	sqlite3_reset(st);
+	if (stat(s->path, &file) == 0)
+		out->bytes = file.st_size;
+	return 0;
+}
+
+int
+store_event_log(struct store *s, const char *account,
+    int (*each)(void *ctx, const struct log_row *row), void *ctx, struct err *e)
+{
+#define LOG_COLUMNS "SELECT account, receiver, receiver_line, time, coalesce(received, '')," \
+	" event, word, partition, zone, serial, coalesce(user, ''), coalesce(text, '')," \
+	" coalesce(signal, ''), utc, coalesce(marks, ''), file, line FROM event_log"
+	sqlite3_stmt *st = account ? db_stmt(s, LOG_COLUMNS " WHERE account = ?1", e)
+	                           : db_stmt(s, LOG_COLUMNS, e);
+	int rc;
+
+	if (!st)
+		return -1;
+	if (account)
+		db_bind_text(st, 1, account);
+	while ((rc = db_step(s, st, e)) > 0) {
+		const char *c[16];
+		struct log_row r;
+
+		for (int i = 0; i < 16; i++)
+			c[i] = (const char *)sqlite3_column_text(st, i);
+		r = (struct log_row){ .account = c[0], .receiver = c[1], .line = c[2], .time = c[3],
+		    .received = c[4], .event = c[5], .word = c[6], .partition = c[7], .zone = c[8],
+		    .serial = c[9], .user = c[10], .text = c[11], .signal = c[12], .utc = c[13],
+		    .marks = c[14], .file = c[15], .row_line = sqlite3_column_int64(st, 16) };
+		if ((rc = each(ctx, &r)) != 0)
+			break;
+	}
+	sqlite3_reset(st);
+	return rc;
+}
+
+int
+store_settings(struct store *s, struct arena *a, struct setting_row **out, size_t *n,
+    struct err *e)
+{
+	sqlite3_stmt *st = db_stmt(s, "SELECT t.rule, t.setting, t.scope, t.value, t.who, f.name, f.taken"
+	    " FROM setting t JOIN file f ON f.id = t.file WHERE t.id = (SELECT max(id) FROM setting u"
+	    "   WHERE u.rule = t.rule AND u.setting = t.setting AND u.scope = t.scope)"
+	    " ORDER BY t.rule, t.setting, t.scope", e);
+	struct setting_row *list = NULL;
+	size_t cap = 0;
+	int rc;
+
+	*n = 0;
+	if (!st)
+		return -1;
+	while ((rc = db_step(s, st, e)) > 0) {
+		list = x_grow(list, &cap, *n + 1, sizeof *list);
+		list[(*n)++] = (struct setting_row){ .rule = db_text(st, 0, a),
+		    .setting = db_text(st, 1, a), .scope = db_text(st, 2, a), .value = db_text(st, 3, a),
+		    .who = db_text(st, 4, a), .file = db_text(st, 5, a),
+		    .taken = sqlite3_column_int64(st, 6) };
+	}
+	*out = arena_take(a, (*n + 1) * sizeof *list);
+	if (*n)
+		memcpy(*out, list, *n * sizeof *list);
+	free(list);
+	return rc;
+}
