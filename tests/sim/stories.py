@@ -772,9 +772,11 @@ def heard_and_refused(t, a):
     foreign = stranger(theirs)
     one = t.planned(a, day, "contact", "pantry window")
     end = session(a, at, [("heard", foreign), ("refuse", foreign), ("heard", one), ("learn", one),
-                          ("heard", foreign), ("refuse", foreign)])
-    for n in (at + 230, at + 360):
+                          ("heard", foreign), ("refuse", foreign)], close=False)
+    for n in (end, end + 130):
         bursts(a, one, n, 4, gap=(3, 8))
+    end += 260
+    a.say(end, "program-exit", user="9")
     a.say(end + 300, "walk-test-begin", user="9")
     for n in range(3):
         last = bursts(a, one, end + 360 + n * 200, 5)
