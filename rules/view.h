@@ -48,9 +48,10 @@ struct point {
 };
 
 struct event {
+	int64_t     id;		/* in the store; 0 in tests */
 	int64_t     at;
 	int64_t     received;	/* NO_TIME = not exported */
-	const char *text;	/* free text as read */
+	const char *text;	/* free text as read; "" while judging, where no rule needs it */
 	const char *user;	/* as read */
 	uint32_t    point;	/* index in view.point */
 	uint32_t    cell;	/* index in view.cell: the event cell as read */

@@ -16,8 +16,8 @@ import sys
 import tempfile
 
 sys.path.insert(0, os.path.join(os.path.dirname(os.path.abspath(__file__)), "sim"))
-from program import Program		# noqa: E402  pylint: disable=wrong-import-position
-from town import Town			# noqa: E402  pylint: disable=wrong-import-position
+from program import Program
+from town import Town
 
 TUNE, REPORT = 100, 200		# first seeds
 COUNTS = ("planted", "found", "missed", "level", "false", "split")

@@ -1,10 +1,12 @@
 #include "daemon/report/settings.h"
 
 #include <string.h>
+#include <strings.h>
 
 #include "daemon/base/civil.h"
 #include "daemon/base/span.h"
 #include "daemon/report/csvout.h"
+#include "rules/override.h"
 
 static bool
 same(const char *a, const char *b)
@@ -20,12 +22,12 @@ reach(const char *scope, const char *account, const char *group, const char *kin
 		{ "group=", group }, { "device=", kind }, { "account=", account },
 	};
 
-	if (strcmp(scope, "*") == 0)
+	if (!*scope || strcmp(scope, "*") == 0)
 		return 1;
 	for (int i = 0; account && i < 3; i++) {
 		size_t n = strlen(form[i].word);
 
-		if (strncmp(scope, form[i].word, n) == 0)
+		if (strncasecmp(scope, form[i].word, n) == 0)
 			return *form[i].value && same(scope + n, form[i].value) ? i + 2 : 0;
 	}
 	return 0;
@@ -35,6 +37,16 @@ const char *
 settings_value(struct arena *a, double value, const char *unit)
 {
 	return arena_fmt(a, "%.10g%s%s", value, *unit ? " " : "", unit);
+}
+
+/* A changed value in the setting's own unit; as written where it cannot be read. */
+static const char *
+as_set(struct arena *a, const struct setting_row *row, const struct setting *s)
+{
+	double value;
+
+	return override_read(span_of(row->rule), span_of(row->setting), span_of(row->value), &value) ?
+	    row->value : settings_value(a, value, s->unit);
 }
 
 struct setting_now
@@ -53,7 +65,7 @@ settings_resolve(struct arena *a, const char *rule, const struct setting *s,
 		r = reach(row[i].scope, account, group, kind);
 		if (r && r >= best) {
 			best = r;
-			now.value = row[i].value;
+			now.value = as_set(a, &row[i], s);
 			now.from = &row[i];
 		}
 	}
@@ -66,16 +78,15 @@ concerns(const struct setting_row *row, const struct rule *r, const struct setti
 	return same(row->rule, r->id) && same(row->setting, s->name);
 }
 
-static bool
-known(const struct setting_row *row)
+/* NULL, or why the row changes nothing. */
+static const char *
+idle(const struct setting_row *row)
 {
-	const struct rule *r = rule_find(row->rule);
+	double value;
+	const char *why = override_read(span_of(row->rule), span_of(row->setting),
+	    span_of(row->value), &value);
 
-	for (const struct setting *s = r ? r->setting : NULL; s && s->name; s++) {
-		if (concerns(row, r, s))
-			return true;
-	}
-	return false;
+	return why ? why : override_scope(span_of(row->scope));
 }
 
 static const char *
@@ -114,8 +125,8 @@ rule_text(struct page *p, const struct rule *r, const struct setting_row *row, s
 			if (!concerns(&row[i], r, s))
 				continue;
 			table_add(&t, "");
-			table_add(&t, row[i].value);
-			table_add(&t, row[i].scope);
+			table_add(&t, as_set(&p->arena, &row[i], s));
+			table_add(&t, *row[i].scope ? row[i].scope : "*");
 			table_add(&t, "");
 			table_fmt(&t, "%s%s%s, %s", *row[i].who ? row[i].who : "nobody named",
 			    *row[i].file ? ", " : "", row[i].file, text_day(p, row[i].taken));
@@ -135,13 +146,15 @@ settings_text(struct page *p, const struct rule *only, const struct setting_row 
 			rule_text(p, rule_table[i], row, n, only != NULL);
 	}
 	for (size_t i = 0; i < n && !only; i++) {
-		if (known(&row[i]))
+		const char *why = idle(&row[i]);
+
+		if (!why)
 			continue;
 		if (!told)
-			page_heading(p, STYLE_STRONG, "SETTINGS THAT NO RULE HAS, without effect");
+			page_heading(p, STYLE_STRONG, "SETTINGS WITHOUT EFFECT");
 		told = true;
-		page_fmt(p, "  ", "%s.%s = %s for %s (%s)", row[i].rule, row[i].setting,
-		    row[i].value, row[i].scope, row[i].file);
+		page_fmt(p, "  ", "%s.%s = %s for %s (%s): %s", row[i].rule, row[i].setting,
+		    row[i].value, row[i].scope, row[i].file, why);
 	}
 }
 

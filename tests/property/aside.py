@@ -12,7 +12,7 @@ import random
 import sys
 
 sys.path.insert(0, os.path.join(os.path.dirname(os.path.abspath(__file__)), ".."))
-from program import cases, write_csv	# noqa: E402  pylint: disable=wrong-import-position
+from program import cases, write_csv
 
 TRIALS = 10
 COLUMNS = ("account", "time", "event", "zone", "text", "user", "signal")
@@ -70,11 +70,13 @@ def one(program, folder, rng, trial):
     for row in rows:
         n = int(row["text"].split()[1].strip(";"))
         for c in COLUMNS:
-            assert plain(row.get(c, "")) == bad[n][c], f"trial {trial}: {c} of {row} was {bad[n][c]!r}"
+            assert plain(row.get(c, "")) == bad[n][c], \
+                f"trial {trial}: {c} of {row} was {bad[n][c]!r}"
         mended.append({**row, **good[n]})
     head = list(rows[0])
     head += [c for c in COLUMNS if c not in head]
-    path = write_csv(f"{folder}/{trial}-mended.csv", head, [[r.get(c, "") for c in head] for r in mended])
+    path = write_csv(f"{folder}/{trial}-mended.csv", head,
+                     [[r.get(c, "") for c in head] for r in mended])
     told, = program.ingest(db, path, timezone="UTC")
     assert told["stored"] == len(spoilt) and told["set_aside"] == 0, f"trial {trial}: mended: {told}"
     assert events(program, db) == events(program, clean), f"trial {trial}: the stores differ"

@@ -6,8 +6,8 @@ import sys
 
 HERE = os.path.dirname(os.path.abspath(__file__))
 sys.path[:0] = [os.path.join(HERE, ".."), os.path.join(HERE, "..", "sim")]
-from program import cases		# noqa: E402  pylint: disable=wrong-import-position
-from town import Town			# noqa: E402  pylint: disable=wrong-import-position
+from program import cases
+from town import Town
 
 ORDERS = 3
 EVENTS = ("events-1.csv.gz", "events-2.csv", "lake-1.csv", "lake-2.csv")

@@ -11,7 +11,7 @@ import random
 import sys
 
 sys.path.insert(0, os.path.join(os.path.dirname(os.path.abspath(__file__)), ".."))
-from program import cases, write_csv	# noqa: E402  pylint: disable=wrong-import-position
+from program import cases, write_csv
 
 TRIALS = 12
 COLUMNS = ("account", "time", "event", "zone", "partition", "serial", "user", "text", "received",

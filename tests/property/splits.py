@@ -12,9 +12,9 @@ import sys
 
 HERE = os.path.dirname(os.path.abspath(__file__))
 sys.path[:0] = [os.path.join(HERE, ".."), os.path.join(HERE, "..", "sim")]
-from program import cases, write_csv	# noqa: E402  pylint: disable=wrong-import-position
-from town import COLUMNS, Town		# noqa: E402  pylint: disable=wrong-import-position
-from world import DAY, HOUR, T0		# noqa: E402  pylint: disable=wrong-import-position
+from program import cases, write_csv
+from town import COLUMNS, Town
+from world import DAY, HOUR, T0
 
 PIECES = 5
 ORDERS = 2
@@ -69,7 +69,8 @@ def same(what, where, want, have):
 
 def read(program, folder, name, files, **options):
     db = f"{folder}/{name}.db"
-    lists = [f"{folder}/lists/town/{n}.csv" for n in ("sites", "roster", "roster-later", "plan", "service")]
+    lists = [f"{folder}/lists/town/{n}.csv"
+             for n in ("sites", "roster", "roster-later", "plan", "service")]
     program.ingest(db, *lists)
     for path in files:
         told, = program.ingest(db, path, **options)
@@ -85,7 +86,8 @@ def main(program, folder, seed):
     town.write(f"{folder}/lists")
     rows = sorted(town.rows(False) + town.rows(True), key=lambda r: r[0])
     whole = write_csv(f"{folder}/whole.csv", COLUMNS, [r for _, r in rows])
-    pieces = [write_csv(f"{folder}/piece-{n}.csv", COLUMNS, part) for n, part in enumerate(cut(rows, rng))]
+    pieces = [write_csv(f"{folder}/piece-{n}.csv", COLUMNS, part)
+              for n, part in enumerate(cut(rows, rng))]
     want = read(program, folder, "whole", [whole], covers="all")
     first = None
     for n in range(ORDERS):

@@ -66,7 +66,8 @@ def windy_window(t, a):
         first = first or at
     if t.days - 25 < days[0] < days[1]:
         a.was, a.renamed = t.number(), a.local(days[0] + 1, 0)
-    t.truth(a, "chatter", d, first, "soon", strength, f"rattles in the wind on {evenings} evenings; "
+    t.truth(a, "chatter", d, first, "soon", strength,
+            f"rattles in the wind on {evenings} evenings; "
             f"the account changed its number after the first")
 
 
@@ -130,7 +131,8 @@ def curtain_over_heater(t, a):
             a.say(at, "trip", d)
             a.say(at + 3, "clear", d)
             at += rng.randrange(9, 20)
-    t.truth(a, "chatter", d, first, "soon", strength, f"moves in an empty, armed house, {runs} times")
+    t.truth(a, "chatter", d, first, "soon", strength,
+            f"moves in an empty, armed house, {runs} times")
     t.quiet(a, "chatter", a.find("motion", n=1) if sum(x.kind == "motion" for x in a.devices) > 1
             else d, "the same detectors see people all day while disarmed and at night in stay")
 
@@ -248,7 +250,8 @@ def till(t, a):
     t.truth(a, "life-alarm", d, at, "now", "plain", "hold-up button")
     at = a.local(t.days - 12, 7.5)
     a.say(at, "duress-alarm", user="3")
-    t.truth(a, "life-alarm", None, at, "now", "plain", "disarmed under duress by user 3", also="zone:3")
+    t.truth(a, "life-alarm", None, at, "now", "plain",
+            "disarmed under duress by user 3", also="zone:3")
 
 
 @story(sort="works", must_have=("smoke", "heat"))
@@ -271,7 +274,8 @@ def yearly_fire_test(t, a):
     when = at + 400
     for d in [d for d in a.devices if d.kind in ("smoke", "call-point")]:
         a.alarm(when, d, 35)
-        t.truth(a, "life-alarm", d, when, "now", "weak", "alarm in an announced test: listed as in test")
+        t.truth(a, "life-alarm", d, when, "now", "weak",
+                "alarm in an announced test: listed as in test")
         when += 260
     a.say(when, "fire-test-end", user="9")
     a.say(when + 120, "on-test-end", text="yearly fire test")
@@ -289,7 +293,8 @@ def fell_behind_shelf(t, a):
     at = t.end - hours * HOUR - rng.randrange(HOUR)
     a.say(at, "supervision-loss", d)
     d.taken.append((at - (a.checkin or 12 * HOUR), 1 << 40))
-    t.truth(a, "supervision-loss", d, at, "soon", strength, f"lost {hours} h before the end, no return")
+    t.truth(a, "supervision-loss", d, at, "soon", strength,
+            f"lost {hours} h before the end, no return")
 
 
 @story(sort="house", must_have=("smoke",), way="dc05")
@@ -314,7 +319,8 @@ def behind_steel(t, a):
         a.say(at, "supervision-loss", d)
         a.say(at + rng.randrange(15, 100) * 60, "supervision-restore", d)
         at += span // times
-    t.truth(a, "supervision-loss", d, first, "soon", strength, f"lost and back {times} times in five days")
+    t.truth(a, "supervision-loss", d, first, "soon", strength,
+            f"lost and back {times} times in five days")
 
 
 @story(checkin=12 * HOUR, sort="house", must_have=("smoke",))
@@ -351,7 +357,8 @@ def typed_in_never_heard(t, a):
     mute.taken.append((0, 1 << 40))
     session(a, at, [("heard", good), ("learn", good), ("learn", mute)])
     tried(a, at + 1500, good)
-    t.truth(a, "supervision-loss", mute, at, "soon", "plain", "learned by its sticker, never heard since")
+    t.truth(a, "supervision-loss", mute, at, "soon", "plain",
+            "learned by its sticker, never heard since")
     t.quiet(a, "learn-mismatch", mute, "learned as planned; that it is not heard is another matter")
 
 
@@ -363,10 +370,12 @@ def receiver_down(t, a):
     for d in lost:
         d.taken.append((at - 12 * HOUR, 1 << 40))
         a.say(at + a.rng.randrange(40 * 60), "supervision-loss", d)
-    t.truth(a, "supervision-loss", None, at, "now", "strong", f"receiver down, {len(lost)} devices lost")
+    t.truth(a, "supervision-loss", None, at, "now", "strong",
+            f"receiver down, {len(lost)} devices lost")
     for d in lost:
         if d.life:
-            t.truth(a, "supervision-loss", d, at, "now", "strong", "life-safety member keeps its own")
+            t.truth(a, "supervision-loss", d, at, "now", "strong",
+                    "life-safety member keeps its own")
 
 
 @story(sort="works", way="words", checkin=12 * HOUR, must_have=("smoke",))
@@ -472,7 +481,8 @@ def five_year_cells(t, a):
     pool = [d for d in a.devices if d.cell == "CR123A"][:n]
     first = t.end - 14 * DAY
     run_down(a, pool, first, 8 * DAY)
-    t.truth(a, "battery-cluster", None, first, "soon", strength, f"{len(pool)} cells of one age in nine days")
+    t.truth(a, "battery-cluster", None, first, "soon", strength,
+            f"{len(pool)} cells of one age in nine days")
 
 
 @story(sort="cabin", group="lake", contact_cell="CR123A", checkin=12 * HOUR, timezone=HOME_ZONE)
@@ -490,7 +500,8 @@ def cold_cabin(t, a):
                 d.low = True
                 a.say(at, "low-battery", d)
                 a.say(a.local(day, 11) + rng.randrange(HOUR), "battery-restore", d)
-    t.truth(a, "battery-cluster", None, first, "soon", "plain", "cold nights: low by night, good by day",
+    t.truth(a, "battery-cluster", None, first, "soon", "plain",
+            "cold nights: low by night, good by day",
             state="any")
 
 
@@ -507,7 +518,8 @@ def changed_in_time(t, a):
         a.say(change_at + 100, "battery-restore", d)
         a.say(change_at + 150, "tamper-restore", d)
     a.service.append((at + 1500, "cells replaced", "", "", ""))
-    t.quiet(a, "battery-cluster", None, "four cells, all changed, three weeks without a further one")
+    t.quiet(a, "battery-cluster", None,
+            "four cells, all changed, three weeks without a further one")
 
 
 @story(sort="house")
@@ -622,7 +634,8 @@ def unknown_let_in(t, a):
     foreign = Device(a.next_zone(), "motion", "", t.serial(a, "strange"), "", 0)
     session(a, at, [("heard", mine), ("learn", mine), ("heard", foreign), ("learn", foreign)])
     tried(a, at + 1800, mine)
-    t.truth(a, "learn-mismatch", foreign, at, "now", "plain", "a serial that no list knows was accepted")
+    t.truth(a, "learn-mismatch", foreign, at, "now", "plain",
+            "a serial that no list knows was accepted")
 
 
 @story(sort="house", way="dc03", clock="utc")
@@ -653,7 +666,8 @@ def crossed_over(t, a):
     session(a, at, [("heard", one), ("learn", one, z2), ("heard", two), ("learn", two, z1)])
     one.zone, two.zone = z2, z1
     tried(a, at + 1200, one, two)
-    t.truth(a, "learn-mismatch", one, at, "any", "plain", "two planned devices on each other's zone",
+    t.truth(a, "learn-mismatch", one, at, "any", "plain",
+            "two planned devices on each other's zone",
             also=f"zone:{two.zone} serial:{two.serial}")
 
 
@@ -678,7 +692,8 @@ def smoke_left_out(t, a):
     smoke = t.planned(a, day, "smoke", "upper hall")
     session(a, at, [("heard", one), ("learn", one)])
     tried(a, at + 1200, one)
-    t.truth(a, "learn-mismatch", smoke, at, "now", "strong", "a planned smoke detector was not learned")
+    t.truth(a, "learn-mismatch", smoke, at, "now", "strong",
+            "a planned smoke detector was not learned")
 
 
 @story(sort="house", way="words", tells="both", checkin=0)
@@ -690,7 +705,8 @@ def one_serial_twice(t, a):
     second = a.next_zone()
     session(a, at, [("heard", one), ("learn", one), ("heard", one), ("learn", one, second)])
     tried(a, at + 1200, one)
-    t.truth(a, "learn-mismatch", one, at, "any", "plain", "one serial on two zones", also=f"zone:{second}")
+    t.truth(a, "learn-mismatch", one, at, "any", "plain",
+            "one serial on two zones", also=f"zone:{second}")
 
 
 @story(sort="house", way="dc05", tells="both", checkin=0)
@@ -705,7 +721,8 @@ def another_kind(t, a):
     a.say(at, "on-test-begin")
     a.alarm(at + 200, one, 30)
     a.say(at + 500, "on-test-end")
-    t.truth(a, "learn-mismatch", one, at, "any", "plain", "planned smoke, it raises carbon monoxide alarms")
+    t.truth(a, "learn-mismatch", one, at, "any", "plain",
+            "planned smoke, it raises carbon monoxide alarms")
     t.truth(a, "life-alarm", one, at + 200, "now", "weak", "carbon monoxide alarm in an open test")
 
 
@@ -717,7 +734,8 @@ def left_open(t, a):
     one = t.planned(a, day, "contact", "cash room")
     session(a, at, [("heard", one), ("learn", one)], close=False)
     tried(a, at + 900, one)
-    t.truth(a, "learn-mismatch", None, at, "soon", "plain", "the programming session was never closed")
+    t.truth(a, "learn-mismatch", None, at, "soon", "plain",
+            "the programming session was never closed")
 
 
 @story(sort="house", way="dc03", tells="both")
@@ -750,7 +768,8 @@ def unlisted(t, a):
     at = a.local(t.days - 25, 22)
     a.say(at, "fire-alarm", zone="31")
     a.say(at + 300, "alarm-restore", zone="31", raised="fire-alarm")
-    t.truth(a, "life-alarm", None, at, "now", "plain", "fire code on an unlisted zone", also="zone:31")
+    t.truth(a, "life-alarm", None, at, "now", "plain",
+            "fire code on an unlisted zone", also="zone:31")
 
 
 @story(sort="works", way="dc05")

@@ -67,13 +67,11 @@ LIFE_KINDS = ("smoke", "heat", "co", "gas", "call-point", "hold-up", "medical", 
 
 
 class Event:
-    __slots__ = ("at", "thing", "zone", "serial", "user", "text", "kind", "raised", "signal", "lag",
-                 "own")
+    __slots__ = ("at", "thing", "zone", "serial", "user", "text", "kind", "raised", "signal", "own")
 
     def __init__(self, at, thing):
         self.at, self.thing = at, thing
         self.zone = self.serial = self.user = self.text = self.kind = self.raised = self.signal = ""
-        self.lag = None		# seconds until the station had it; None = as the account's line
         self.own = False	# said although the panel is in a dark span (its last words)
 
 
@@ -135,12 +133,12 @@ class Account:
 
     # -- speaking -----------------------------------------------------------
     def say(self, at, thing, device=None, *, zone="", serial="", user="", text="", raised="",
-            lag=None, own=False):
+            own=False):
         e = Event(int(at), thing)
         if device is not None:
             e.zone, e.serial, e.kind = device.zone, device.serial, device.kind
         e.zone, e.serial = zone or e.zone, serial or e.serial
-        e.user, e.text, e.raised, e.lag, e.own = user, text, raised, lag, own
+        e.user, e.text, e.raised, e.own = user, text, raised, own
         self.events.append(e)
         return e
 
@@ -168,7 +166,6 @@ class Account:
         wall = datetime(2026, 9, 14) + timedelta(days=day)
         wall = wall.replace(tzinfo=ZoneInfo(self.timezone))
         return int((wall + timedelta(hours=hour)).timestamp())
-
 
 
 class Serials:
@@ -209,7 +206,8 @@ def furnish(a, serials):
     installed = f"{year}-{rng.randrange(1, 13):02d}-{rng.randrange(1, 28):02d}"
     rows = list(SITES[a.sort])
     keep = rng.randrange(7, len(rows) + 1) if a.sort != "cabin" else len(rows)
-    rows = rows[:keep] + [(k, k) for k in dict.fromkeys(a.must_have) if k not in [r[0] for r in rows[:keep]]]
+    rows = rows[:keep]
+    rows += [(k, k) for k in dict.fromkeys(a.must_have) if k not in [r[0] for r in rows]]
     if a.sort in ("house", "shop") and "keyfob" not in a.must_have and rng.random() < 0.7:
         rows.append(("keyfob", "keyfob"))
     for n, (kind, name) in enumerate(rows, 1):

@@ -1,0 +1,23 @@
+/* silent.h - what must not be read off a sheet that is left in a house.
+ *
+ * Who forced somebody to disarm may find the sheet: duress, silent panic and hold-up
+ * stand on it only as SILENT_TEXT. When in doubt, a thing is held silent.
+ */
+#ifndef DAEMON_REPORT_SILENT_H
+#define DAEMON_REPORT_SILENT_H
+
+#include "daemon/store/store.h"
+#include "rules/view.h"
+
+#define SILENT_TEXT "silent signal: ask the station"
+
+/* A panic or hold-up button, or any device that ever sent such a signal. */
+bool silent_device(const struct view *v, int32_t device);
+/* Does a text speak of such a signal? */
+bool silent_text(const char *text);
+/* Is the finding about such a device or signal? */
+bool silent_finding(const struct view *v, const struct stored_finding *f);
+/* device_label(), or "zone 9 (silent signal: ask the station)". In the view's arena. */
+const char *silent_label(struct view *v, int32_t device);
+
+#endif
