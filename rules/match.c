@@ -162,9 +162,15 @@ long
 match_apart(const char *one, const char *other)
 {
 	enum { TAIL = 4 };
-	size_t n = strlen(one), head = n > TAIL ? n - TAIL : 0;
+	size_t n, head;
 	long x = 0, y = 0, base = 10;
 
+	if (strlen(one) != strlen(other)) {
+		one += strspn(one, "0");
+		other += strspn(other, "0");
+	}
+	n = strlen(one);
+	head = n > TAIL ? n - TAIL : 0;
 	if (n != strlen(other) || strncmp(one, other, head) != 0)
 		return -1;
 	for (size_t i = head; i < n; i++) {

@@ -31,8 +31,9 @@ double match_cost(const char *expected, const char *heard);
  * Look-alikes are named: "(8 read as B)". "the same" when nothing differs. In the arena. */
 const char *match_describe(struct arena *a, const char *expected, const char *heard);
 
-/* How far apart two serials of one length are when they count up in their last four
- * characters (decimal, or hexadecimal when letters are there); -1 = not such a pair. */
+/* How far apart two serials (of one length, made so as above) are when they count up in
+ * their last four characters (decimal, or hexadecimal when letters are there); -1 = not
+ * such a pair. */
 long match_apart(const char *one, const char *other);
 
 /* Best one-to-one matching: of all ways to give each row its own column, one with the
