@@ -1,7 +1,7 @@
 #include <stdlib.h>
 
 #include "daemon/cmd.h"
-#include "daemon/report/triage.h"
+#include "daemon/report/phrase.h"
 #include "rules/care.h"
 
 struct options {
@@ -53,7 +53,7 @@ say_recorded(struct store *s, struct page *p, const char *id, const struct optio
 	} else {
 		lapses = "It lapses with a new member, a higher level or twice the count";
 	}
-	page_fmt(p, "", "%s, %s: recorded as %s by %s%s%s. %s.", f->id, site_text(p, f->account,
+	page_fmt(p, "", "%s, %s: recorded as %s by %s%s%s. %s.", f->id, phrase_site(p, f->account,
 	    f->site_name), decisions[o->as], o->who, o->why ? ": " : "", o->why ? o->why : "",
 	    lapses);
 	return 0;

@@ -3,8 +3,8 @@
 #include <string.h>
 
 #include "daemon/report/findings.h"
+#include "daemon/report/phrase.h"
 #include "daemon/report/settings.h"
-#include "daemon/report/triage.h"
 #include "rules/care.h"
 
 static void
@@ -116,10 +116,10 @@ explain_text(struct page *p, const struct explain *x)
 
 	page_fmt(p, "", "%s  %s: %s", f->id, level_text((enum level)f->level),
 	    r ? r->title : f->rule);
-	page_para(p, "", site_text(p, f->account, f->site_name));
+	page_para(p, "", phrase_site(p, f->account, f->site_name));
 	if (*f->device)
 		page_para(p, "", f->device);
-	page_para(p, "", finding_facts(p, f));
+	page_para(p, "", phrase_facts(p, f));
 	page_blank(p);
 	page_para(p, "", f->summary);
 	if (f->n_caution || f->life) {
@@ -137,7 +137,7 @@ explain_text(struct page *p, const struct explain *x)
 	evidence(p, f);
 	page_heading(p, STYLE_STRONG, "DECISIONS");
 	for (size_t i = 0; i < x->n_decision; i++)
-		page_para(p, "  - ", decision_text(p, &x->decision[i]));
+		page_para(p, "  - ", phrase_decision(p, &x->decision[i]));
 	if (!x->n_decision)
 		page_para(p, "  ", "None yet.");
 	if (r) {

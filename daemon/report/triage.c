@@ -3,74 +3,27 @@
 #include <string.h>
 
 #include "daemon/report/notes.h"
+#include "daemon/report/phrase.h"
 #include "rules/rule.h"
 
-static const char *
-between(const struct page *p)
-{
-	return p->utf8 ? " \xc2\xb7 " : " | ";
-}
-
-const char *
-site_text(struct page *p, const char *account, const char *name)
-{
-	if (strcmp(account, "*") == 0)
-		return "all accounts";
-	return *name ? arena_fmt(&p->arena, "%s %s", account, name) : account;
-}
-
-const char *
-decision_text(struct page *p, const struct stored_decision *d)
-{
-	const char *text = arena_fmt(&p->arena, "%s by %s on %s", d->decision, d->who,
-	    text_day(p, d->at));
-
-	if (d->until != NO_TIME)
-		text = arena_fmt(&p->arena, "%s until %s", text, text_time(p, d->until));
-	if (d->why && *d->why)
-		text = arena_fmt(&p->arena, "%s (%s)", text, d->why);
-	if (!d->holds)
-		text = arena_fmt(&p->arena, "no longer holds%s%s: %s",
-		    d->lifted && *d->lifted ? ", " : "", d->lifted ? d->lifted : "", text);
-	return text;
-}
-
-const char *
-finding_facts(struct page *p, const struct stored_finding *f)
-{
-	const char *dot = between(p), *text;
-
-	text = arena_fmt(&p->arena, "%s%s%ssince %s", f->life ? "LIFE SAFETY " : "", f->rule, dot,
-	    text_time(p, f->onset));
-	if (f->last != NO_TIME && f->last != f->onset)
-		text = arena_fmt(&p->arena, "%s%slast %s", text, dot, text_time(p, f->last));
-	if (f->count > 1)
-		text = arena_fmt(&p->arena, "%s%s%ld times", text, dot, f->count);
-	text = arena_fmt(&p->arena, "%s%s%s", text, dot, f->state);
-	if (f->cleared != NO_TIME)
-		text = arena_fmt(&p->arena, "%s %s", text, text_time(p, f->cleared));
-	return text;
-}
-
-void
-finding_text(struct page *p, const struct stored_finding *f, const struct notes *notes,
-    int id_width, bool with_site)
+static void
+one_finding(struct page *p, const struct stored_finding *f, const struct notes *notes,
+    int id_width)
 {
 	const char *lead = arena_fmt(&p->arena, " %-*s  ", id_width, f->id);
 	const char *under = arena_fmt(&p->arena, "%*s", id_width + 3, "");
-	const char *place = *f->device ? f->device : "the whole site", *letters;
+	bool fleet = strcmp(f->account, "*") == 0;
+	const char *letters;
 
-	if (with_site)
-		place = arena_fmt(&p->arena, "%s%s%s", site_text(p, f->account, f->site_name),
-		    strcmp(f->account, "*") == 0 && !*f->device ? "" : between(p),
-		    strcmp(f->account, "*") == 0 && !*f->device ? "" : place);
-	page_para(p, lead, place);
+	page_fmt(p, lead, "%s%s%s", phrase_site(p, f->account, f->site_name),
+	    *f->device || !fleet ? phrase_between(p) : "",
+	    *f->device ? f->device : fleet ? "" : "the whole site");
 	page_para(p, under, f->summary);
 	letters = notes_letters(notes, p, f->caution, f->n_caution);
-	page_fmt(p, under, "%s%s%s", finding_facts(p, f), *letters ? between(p) : "",
+	page_fmt(p, under, "%s%s%s", phrase_facts(p, f), *letters ? phrase_between(p) : "",
 	    *letters ? arena_fmt(&p->arena, "caution %s", letters) : "");
 	if (f->decision)
-		page_para(p, under, decision_text(p, f->decision));
+		page_para(p, under, phrase_decision(p, f->decision));
 }
 
 static void
@@ -95,7 +48,7 @@ missing(struct page *p, const struct triage *t)
 
 	if (t->n_uncovered) {
 		for (size_t i = 0; i < t->n_uncovered && i < NAMED; i++)
-			names = arena_fmt(&p->arena, "%s%s%s", names, i ? ", " : "", site_text(p,
+			names = arena_fmt(&p->arena, "%s%s%s", names, i ? ", " : "", phrase_site(p,
 			    t->uncovered[i].account, t->uncovered[i].name));
 		page_heading(p, STYLE_STRONG, "NOT IN THE EXPORTS");
 		page_fmt(p, "  ", "%s no data of the last 3 days: %s%s. Nothing is known of "
@@ -179,7 +132,7 @@ load(struct page *p, const struct triage *t)
 		table_fmt(&table, "%lld %%", (long long)percent(r->alarms, t->all_alarms));
 		table_fmt(&table, "%lld", (long long)r->alarms);
 		table_fmt(&table, "%lld", (long long)r->activations);
-		table_add(&table, site_text(p, r->account, r->site_name));
+		table_add(&table, phrase_site(p, r->account, r->site_name));
 		table_fmt(&table, "%s%s", r->device, r->life ? ", LIFE SAFETY" : "");
 	}
 	table_print(&table, 2);
@@ -222,7 +175,7 @@ triage_text(struct page *p, const struct triage *t)
 		if (f->level != level)
 			page_heading(p, style[f->level], name[f->level]);
 		level = f->level;
-		finding_text(p, f, &notes, id_width, true);
+		one_finding(p, f, &notes, id_width);
 	}
 	if (all_left) {
 		page_blank(p);

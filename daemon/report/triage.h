@@ -25,16 +25,4 @@ struct triage {
 
 void triage_text(struct page *p, const struct triage *t);
 
-/* The lines of one finding, with what its id and place are indented by; used by other
- * views too. `notes` are the page's, already filled. */
-struct notes;
-void finding_text(struct page *p, const struct stored_finding *f, const struct notes *notes,
-    int id_width, bool with_site);
-/* "life-alarm . since ... . 4 times . new": what stands under a finding's sentence. */
-const char *finding_facts(struct page *p, const struct stored_finding *f);
-/* "planned by R. Moser until 2026-10-03 00:00 (reason)"; for a lapsed one, why. */
-const char *decision_text(struct page *p, const struct stored_decision *d);
-/* "1042 Lindenhof 3". */
-const char *site_text(struct page *p, const char *account, const char *name);
-
 #endif

@@ -1,0 +1,119 @@
+#include "daemon/cmd.h"
+#include "daemon/report/site.h"
+
+struct options {
+	struct opts_common common;
+	struct opts_when   as_of;
+	int                format;
+};
+
+static const struct opt options[] = {
+	{ 't', "as-of", "TIME", "as the site stood at that time, by the site's clock, or a span "
+	  "back from the end of its cover, such as 7d (default: the end of its cover)", OPT_WHEN,
+	  offsetof(struct options, as_of), 0, 0, NULL },
+	{ 'f', "format", "WORD", "text or json (default: text)", OPT_CHOICE,
+	  offsetof(struct options, format), 0, 0, "text|json" },
+	OPTS_COMMON(struct options),
+	OPTS_END
+};
+
+/* Findings keep the state of the last judging; those that began later are left out. */
+static size_t
+begun_by(struct stored_finding *f, size_t n, int64_t as_of)
+{
+	size_t kept = 0;
+
+	for (size_t i = 0; i < n; i++) {
+		if (f[i].onset <= as_of)
+			f[kept++] = f[i];
+	}
+	return kept;
+}
+
+static int
+show(struct store *s, struct page *p, const struct options *o, struct tz_set *zones,
+    const char *account, struct err *e)
+{
+	struct finding_filter filter = { .level = -1, .since = NO_TIME, .as_of = NO_TIME };
+	struct stored_finding *f;
+	struct site site;
+	struct view v = { 0 };
+	struct json j = { .f = stdout };
+	int64_t as_of;
+	int rc = -1;
+	size_t n;
+
+	if (store_view(s, account, NO_TIME, &v, e) < 0)
+		goto done;
+	cmd_zone(p, cmd_tz(zones, v.timezone));
+	as_of = cmd_when(&o->as_of, p->zone.zone, v.now, -1);
+	if (as_of != NO_TIME) {
+		view_release(&v);
+		v = (struct view){ 0 };
+		if (store_view(s, account, as_of, &v, e) < 0)
+			goto done;
+	}
+	filter.account = account;
+	if (store_findings(s, &filter, &p->arena, &f, &n, e) < 0)
+		goto done;
+	if (as_of != NO_TIME)
+		n = begun_by(f, n, as_of);
+	site_build(&site, &v, f, n);
+	if (o->format == 0) {
+		if (as_of != NO_TIME)
+			page_fmt(p, "", "As of %s. Findings are those of the last judging that had "
+			    "begun by then.", text_time(p, as_of));
+		site_text(p, &site);
+	} else {
+		json_open(&j, NULL, '{');
+		site_json(&j, &site);
+		json_close(&j, '}');
+		json_end(&j);
+	}
+	rc = 0;
+done:
+	view_release(&v);
+	return rc;
+}
+
+static int
+run(const struct command *self, int argc, char **argv)
+{
+	struct options o = { 0 };
+	struct tz_set *zones;
+	struct store *s;
+	struct page p;
+	struct err e;
+	int out = cmd_options(self, &argc, argv, &o, 1, 1);
+
+	if (out != OUT_GO_ON)
+		return out;
+	out = OUT_DONE;
+	page_init(&p, stdout);
+	zones = tz_set_open();
+	s = cmd_store(&o.common, STORE_READ, &e);
+	if (!s || show(s, &p, &o, zones, argv[0], &e) < 0)
+		out = cmd_fail(&e);
+	store_close(s);
+	tz_set_close(zones);
+	page_release(&p);
+	return out;
+}
+
+const struct command cmd_site = {
+	.name = "site",
+	.operands = "ACCOUNT",
+	.purpose = "one site's sheet: what to bring, what to check, every device",
+	.about = "Shows one site on a sheet to take along: what is covered, what to bring, what to "
+	    "check first, open troubles, every device with last heard, cell, supervision and the "
+	    "last 30 days, learn sessions with each serial, and measures before and after work "
+	    "that was done. Times are those of the site. The sheet may be left in a house: "
+	    "duress, silent panic and hold-up are not named on it.",
+	.examples = "tripsift site 1042\n"
+	    "tripsift site 1042 --as-of 7d\n"
+	    "tripsift site 1042 --format json\n",
+	.exits = "0 done, whatever is shown; 2 wrong usage or unknown account; 3 no store, or it "
+	    "failed.",
+	.opt = options,
+	.run = run,
+};

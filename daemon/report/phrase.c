@@ -1,0 +1,50 @@
+#include "daemon/report/phrase.h"
+
+#include <string.h>
+
+const char *
+phrase_between(const struct page *p)
+{
+	return p->utf8 ? " \xc2\xb7 " : " | ";
+}
+
+const char *
+phrase_site(struct page *p, const char *account, const char *name)
+{
+	if (strcmp(account, "*") == 0)
+		return "all accounts";
+	return *name ? arena_fmt(&p->arena, "%s %s", account, name) : account;
+}
+
+const char *
+phrase_decision(struct page *p, const struct stored_decision *d)
+{
+	const char *text = arena_fmt(&p->arena, "%s by %s on %s", d->decision, d->who,
+	    text_day(p, d->at));
+
+	if (d->until != NO_TIME)
+		text = arena_fmt(&p->arena, "%s until %s", text, text_time(p, d->until));
+	if (d->why && *d->why)
+		text = arena_fmt(&p->arena, "%s (%s)", text, d->why);
+	if (!d->holds)
+		text = arena_fmt(&p->arena, "no longer holds%s%s: %s",
+		    d->lifted && *d->lifted ? ", " : "", d->lifted ? d->lifted : "", text);
+	return text;
+}
+
+const char *
+phrase_facts(struct page *p, const struct stored_finding *f)
+{
+	const char *dot = phrase_between(p), *text;
+
+	text = arena_fmt(&p->arena, "%s%s%ssince %s", f->life ? "LIFE SAFETY " : "", f->rule, dot,
+	    text_time(p, f->onset));
+	if (f->last != NO_TIME && f->last != f->onset)
+		text = arena_fmt(&p->arena, "%s%slast %s", text, dot, text_time(p, f->last));
+	if (f->count > 1)
+		text = arena_fmt(&p->arena, "%s%s%ld times", text, dot, f->count);
+	text = arena_fmt(&p->arena, "%s%s%s", text, dot, f->state);
+	if (f->cleared != NO_TIME)
+		text = arena_fmt(&p->arena, "%s %s", text, text_time(p, f->cleared));
+	return text;
+}
