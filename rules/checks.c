@@ -1,12 +1,27 @@
 #include "rules/checks.h"
 
+#include <string.h>
+
 enum { CHECKS_MAX = 7 };
+
+/* Is there a check under the same heading ("Cell: ...") already? */
+static bool
+has_heading(const struct finding *f, const char *text)
+{
+	size_t n = strcspn(text, ":") + 1;
+
+	for (size_t i = 0; i < f->n_check; i++)
+		if (strncmp(f->check[i], text, n) == 0)
+			return true;
+	return false;
+}
 
 static void
 add_all(struct findings *out, struct finding *f, const char *const *list)
 {
 	for (; *list; list++)
-		finding_check(out, f, *list);
+		if (!has_heading(f, *list))
+			finding_check(out, f, *list);
 }
 
 static const char *const unknown_kind[] = {
@@ -20,7 +35,7 @@ static const char *const trips[KIND_COUNT][CHECKS_MAX] = {
 		"Door or window: does it latch, does it move in the wind or when a lorry passes?",
 		"Wires and screw terminals of anything that is wired into the transmitter.",
 		"Cell: voltage under load; change it if the device is near its cell's usual age.",
-		"Housing closed, dry, no cracks, tamper spring seated.",
+		"Housing: closed, dry, no cracks, tamper spring seated.",
 	},
 	[KIND_MOTION] = {
 		"What is in its view: heater, air outlet, sun, curtain, balloon, plant, pet, insect.",
