@@ -1,0 +1,289 @@
+#include "daemon/ingest.h"
+
+#include <dirent.h>
+#include <errno.h>
+#include <limits.h>
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+#include <sys/stat.h>
+#include <time.h>
+#include <unistd.h>
+
+#include "daemon/base/civil.h"
+#include "daemon/derive.h"
+#include "daemon/judge.h"
+#include "daemon/reading.h"
+#include "daemon/store/store.h"
+#include "daemon/store/tables.h"
+#include "daemon/tablein.h"
+
+struct names { const char **name; size_t n, cap; };
+
+static void
+add_name(struct names *list, const char *name)
+{
+	list->name = x_grow(list->name, &list->cap, list->n + 1, sizeof *list->name);
+	list->name[list->n++] = name;
+}
+
+static int
+by_name(const void *a, const void *b)
+{
+	return strcmp(*(const char *const *)a, *(const char *const *)b);
+}
+
+/* A folder stands for its files; names that begin with a dot are left alone. */
+static void
+expand(struct arena *a, const char *path, struct names *out)
+{
+	size_t first = out->n;
+	struct dirent *entry;
+	struct stat st;
+	DIR *dir;
+
+	if (strcmp(path, "-") == 0 || stat(path, &st) != 0 || !S_ISDIR(st.st_mode) ||
+	    !(dir = opendir(path))) {
+		add_name(out, path);	/* what is wrong with it is said when it is opened */
+		return;
+	}
+	while ((entry = readdir(dir)) != NULL) {
+		const char *name = arena_fmt(a, "%s%s%s", path,
+		    path[strlen(path) - 1] == '/' ? "" : "/", entry->d_name);
+
+		if (entry->d_name[0] != '.' && stat(name, &st) == 0 && S_ISREG(st.st_mode))
+			add_name(out, name);
+	}
+	closedir(dir);
+	qsort(out->name + first, out->n - first, sizeof *out->name, by_name);
+}
+
+static const char *
+full_path(struct arena *a, const char *name)
+{
+	char full[PATH_MAX];
+
+	if (strcmp(name, "-") == 0)
+		return "standard input";
+	return realpath(name, full) ? arena_text(a, span_of(full)) : name;
+}
+
+/* ---- reading --------------------------------------------------------------- */
+
+struct ingest {
+	struct store               *s;
+	const struct ingest_options *o;
+	struct ingest_result       *out;
+	struct tz_set              *zones;
+	struct reading_file        *events;	/* the event files, in order */
+	size_t                      n_events;
+	int64_t                     taken;
+};
+
+static void
+fail(struct ingest *in, struct ingest_file *f, const struct err *e)
+{
+	f->failed = true;
+	f->message = arena_text(&in->out->arena, span_of(e->text));
+}
+
+/* First pass: everything but events, so that zones and devices are known. */
+static int
+take_tables(struct ingest *in, struct reading *r, struct err *e)
+{
+	struct reader_options options = { .read_size = in->o->read_size };
+
+	for (size_t i = 0; i < in->out->n_file; i++) {
+		struct ingest_file *f = &in->out->file[i];
+		struct err fault;
+		struct reader *reader = reader_open(f->name, &options, &fault);
+		bool events;
+		int rc = 0;
+
+		if (!reader) {
+			fail(in, f, &fault);
+			continue;
+		}
+		f->kind = file_kind_text(reader_info(reader)->kind);
+		events = reader_info(reader)->kind == FILE_EVENTS;
+		if (events) {
+			struct reading_file *to = &in->events[in->n_events++];
+
+			*to = (struct reading_file){ .out = f, .place = full_path(&in->out->arena, f->name) };
+			/* Standard input cannot be opened a second time; a file is, so that a
+			 * folder of thousands does not hold as many open. */
+			if (strcmp(f->name, "-") == 0)
+				to->reader = reader;
+		} else {
+			rc = table_take(in->s, r, reader, full_path(&in->out->arena, f->name), in->o,
+			    in->zones, in->taken, &in->out->arena, f, e);
+		}
+		if (!events || strcmp(f->name, "-") != 0)
+			reader_close(reader);
+		if (rc)
+			return -1;
+	}
+	return 0;
+}
+
+static void
+show_progress(struct reading *r, time_t begun)
+{
+	const char *name;
+	int percent = reading_percent(r, &name);
+
+	if (time(NULL) - begun >= 1)
+		fprintf(stderr, "\r\033[Kreading %.60s: %d %%", name, percent);
+}
+
+/* Second pass: the events, read on a thread of their own and written here. */
+static int
+take_events(struct ingest *in, struct reading *r, struct err *e)
+{
+	struct write_options options = { .covers = (int)in->o->covers,
+	    .covers_from = in->o->covers_from, .covers_to = in->o->covers_to, .taken = in->taken,
+	    .derive = derive_time };
+	struct writer *w = writer_open(in->s, &options, e);
+	struct batch *b;
+	time_t begun = time(NULL);
+	int rc = -1;
+
+	if (!w)
+		return -1;
+	if (writer_accounts(w, reading_account, r, e) ||
+	    writer_cells(w, &in->out->arena, reading_cells(r), e) || reading_start(r, e))
+		goto out;
+	while ((b = reading_next(r)) != NULL) {
+		if (writer_take(w, b, reading_cells(r), e))
+			goto out;
+		for (size_t i = 0; i < b->n_piece; i++) {
+			struct ingest_file *f = in->events[b->piece[i].file - 1].out;
+
+			f->stored += b->piece[i].stored;
+			f->repeated += b->piece[i].repeated;
+		}
+		if (in->o->progress)
+			show_progress(r, begun);
+	}
+	if (in->o->progress)
+		fputs("\r\033[K", stderr);
+	rc = 0;
+out:
+	writer_close(w);
+	return rc;
+}
+
+static int
+compare_reasons(const void *a, const void *b)
+{
+	const struct ingest_reason *x = a, *y = b;
+
+	return (y->rows > x->rows) - (y->rows < x->rows);
+}
+
+static void
+add_up(struct ingest *in)
+{
+	for (size_t i = 0; i < in->out->n_file; i++) {
+		struct ingest_file *f = &in->out->file[i];
+
+		if (f->failed)
+			f->rows = f->stored = f->repeated = f->set_aside = 0;
+		else
+			f->rows = f->stored + f->repeated + f->set_aside;
+		if (f->n_reason)
+			qsort(f->reason, f->n_reason, sizeof *f->reason, compare_reasons);
+	}
+}
+
+static int
+take_all(struct ingest *in, struct err *e)
+{
+	struct reading *r;
+	int rc;
+
+	in->events = arena_take(&in->out->arena, (in->out->n_file + 1) * sizeof *in->events);
+	r = reading_open(in->events, 0, in->o, in->zones, &in->out->arena);
+	rc = table_timezones(in->s, reading_timezone, r, e);
+	if (rc == 0)
+		rc = take_tables(in, r, e);
+	reading_files(r, in->n_events);
+	if (rc == 0 && in->n_events)
+		rc = take_events(in, r, e);
+	reading_close(r);
+	add_up(in);
+	return rc;
+}
+
+/* ---- the whole ------------------------------------------------------------- */
+
+/* `check` reads into a store of its own that is gone afterwards: the same code, and
+ * rows that repeat one another are told as such. */
+static struct store *
+scratch_store(char *path, size_t size, struct err *e)
+{
+	const char *dir = getenv("TMPDIR");
+	int fd;
+
+	snprintf(path, size, "%s/tripsift-check-XXXXXX", dir && *dir ? dir : "/tmp");
+	if ((fd = mkstemp(path)) < 0) {
+		err_set(e, ERR_IO, path, 0, "cannot make a file to work in: %s", strerror(errno));
+		return NULL;
+	}
+	close(fd);
+	return store_open(path, STORE_WRITE, NULL, e);
+}
+
+static void
+remove_scratch(const char *path)
+{
+	static const char *const tail[] = { "", "-wal", "-shm" };
+	char name[PATH_MAX + 8];
+
+	for (size_t i = 0; i < sizeof tail / sizeof *tail; i++) {
+		snprintf(name, sizeof name, "%s%s", path, tail[i]);
+		unlink(name);
+	}
+}
+
+int
+ingest_paths(struct store *s, const char *const *path, size_t n_path,
+    const struct ingest_options *o, struct ingest_result *out, struct err *e)
+{
+	struct ingest in = { .s = s, .o = o, .out = out };
+	struct judge_options judge = { .as_of = o->as_of, .progress = o->progress };
+	struct names names = { 0 };
+	char scratch[PATH_MAX] = "";
+	struct timespec now;
+	int rc = 0;
+
+	*out = (struct ingest_result){ 0 };
+	clock_gettime(CLOCK_REALTIME, &now);
+	in.taken = (int64_t)now.tv_sec * SECOND + now.tv_nsec / 1000000;
+	for (size_t i = 0; i < n_path; i++)
+		expand(&out->arena, path[i], &names);
+	out->file = arena_take(&out->arena, (names.n + 1) * sizeof *out->file);
+	out->n_file = names.n;
+	for (size_t i = 0; i < names.n; i++)
+		out->file[i] = (struct ingest_file){ .name = names.name[i], .kind = "", .note = "",
+		    .from = NO_TIME, .to = NO_TIME };
+	free(names.name);
+	if (o->dry && !(in.s = scratch_store(scratch, sizeof scratch, e)))
+		return -1;
+	in.zones = tz_set_open();
+	rc = take_all(&in, e);
+	if (rc == 0 && !o->dry && !o->no_judge)
+		rc = judge_due(in.s, &judge, &out->judged, &out->raised, &out->cleared, e);
+	tz_set_close(in.zones);
+	if (o->dry) {
+		store_close(in.s);
+		remove_scratch(scratch);
+	}
+	return rc;
+}
+
+void
+ingest_result_release(struct ingest_result *r)
+{
+	arena_release(&r->arena);
+}

@@ -1,0 +1,24 @@
+/* spread.h - which span of time a file tells of, from the times in its rows.
+ *
+ * The span runs from the first to the last trusted instant. At its late end, times that
+ * stand more than a day after all others, are fewer than three and under a tenth of the
+ * file's rows, do not extend it: a clock that runs ahead must not make everybody else
+ * look silent. Reset clocks are not told to it at all.
+ */
+#ifndef DAEMON_SPREAD_H
+#define DAEMON_SPREAD_H
+
+#include <stddef.h>
+#include <stdint.h>
+
+struct spread {
+	struct spread_day { int32_t day; uint32_t n; int64_t lo, hi; } *day;
+	size_t n, cap, last;	/* last: index used before, mostly the one wanted next */
+};
+
+void spread_add(struct spread *s, int64_t at);			/* ms UTC */
+void spread_span(struct spread *s, int64_t *from, int64_t *to);	/* NO_TIME when empty */
+void spread_reset(struct spread *s);
+void spread_release(struct spread *s);
+
+#endif

@@ -1,0 +1,223 @@
+#include "daemon/tablein.h"
+
+#include <string.h>
+
+#include "daemon/derive.h"
+#include "daemon/store/tables.h"
+#include "parsers/reader.h"
+#include "rules/override.h"
+
+/* Everything a row needs to become a stored one. */
+struct taking {
+	struct store      *s;
+	struct reading    *r;
+	struct tz_set     *zones;
+	const struct tz   *fallback;
+	struct arena       row;		/* texts of one row */
+	struct table_file  file;
+	bool               dry;
+};
+
+static const char *
+text(struct taking *t, const struct row *row, enum column c)
+{
+	return row->cell[c].n ? arena_text(&t->row, row->cell[c]) : "";
+}
+
+static const struct tz *
+zone_of(struct taking *t, const struct row *row)
+{
+	const struct tz *tz = reading_zone(t->r, text(t, row, COL_ACCOUNT));
+
+	return tz ? tz : t->fallback;
+}
+
+static int64_t
+instant(const struct stamp *s, const struct tz *tz)
+{
+	int32_t first = s->offset * 60, second;
+
+	if (s->offset == OFFSET_LOCAL)
+		tz_local(tz, s->wall, &first, &second);
+	return (s->wall - first) * SECOND + s->ms;
+}
+
+static int64_t
+given(bool has, const struct stamp *s, const struct tz *tz)
+{
+	return has ? instant(s, tz) : NO_TIME;
+}
+
+/* Each takes one row: 0 stored or repeated, 1 set aside with *reason, -1 and *e. */
+
+static int
+take_roster(struct taking *t, const struct row *row, const char **reason, struct err *e)
+{
+	const struct tz *tz = zone_of(t, row);
+	struct roster_row r = { .zone = text(t, row, COL_ZONE), .partition = text(t, row, COL_PARTITION),
+	    .serial = text(t, row, COL_SERIAL), .name = text(t, row, COL_NAME),
+	    .cell = text(t, row, COL_CELL), .kind = row->kind, .cells = (int)row->cells,
+	    .installed = given(row->has_installed, &row->installed, tz), .checkin = row->checkin,
+	    .as_of = given(row->has_as_of, &row->as_of, tz) };
+
+	(void)reason;
+	return table_roster(t->s, &t->file, row->line, text(t, row, COL_ACCOUNT), &r, e);
+}
+
+static int
+take_site(struct taking *t, const struct row *row, const char **reason, struct err *e)
+{
+	struct err unknown;
+	const struct tz *tz = tz_find(t->zones, row->cell[COL_TIMEZONE], &unknown);
+	struct site_in r = { .account = text(t, row, COL_ACCOUNT), .name = text(t, row, COL_NAME),
+	    .group = text(t, row, COL_GROUP), .was = text(t, row, COL_WAS) };
+
+	if (!tz) {
+		*reason = arena_fmt(&t->row, "%s", unknown.text);
+		return 1;
+	}
+	r.timezone = tz_name(tz);
+	r.since = given(row->has_since, &row->since, tz);
+	return table_site(t->s, &t->file, row->line, &r, e);
+}
+
+static int
+take_plan(struct taking *t, const struct row *row, const char **reason, struct err *e)
+{
+	const struct tz *tz = zone_of(t, row);
+	struct plan_row r = { .zone = text(t, row, COL_ZONE), .serial = text(t, row, COL_SERIAL),
+	    .name = text(t, row, COL_NAME), .replaces = text(t, row, COL_REPLACES), .kind = row->kind,
+	    .from = instant(&row->visit_from, tz), .to = instant(&row->visit_to, tz),
+	    .order = (int)row->order };
+
+	(void)reason;
+	return table_plan(t->s, &t->file, row->line, text(t, row, COL_ACCOUNT), &r, e);
+}
+
+static int
+take_service(struct taking *t, const struct row *row, const char **reason, struct err *e)
+{
+	struct service_row r = { .at = instant(&row->time, zone_of(t, row)),
+	    .what = text(t, row, COL_WHAT), .zone = text(t, row, COL_ZONE),
+	    .serial = text(t, row, COL_SERIAL), .who = text(t, row, COL_WHO) };
+
+	(void)reason;
+	return table_service(t->s, &t->file, row->line, text(t, row, COL_ACCOUNT), &r, e);
+}
+
+static int
+take_setting(struct taking *t, const struct row *row, const char **reason, struct err *e)
+{
+	struct setting_in r = { .rule = text(t, row, COL_RULE), .setting = text(t, row, COL_SETTING),
+	    .scope = row->cell[COL_SCOPE].n ? text(t, row, COL_SCOPE) : "*",
+	    .value = text(t, row, COL_VALUE), .who = text(t, row, COL_WHO) };
+	double value;
+
+	*reason = override_read(row->cell[COL_RULE], row->cell[COL_SETTING], row->cell[COL_VALUE],
+	    &value);
+	if (!*reason)
+		*reason = override_scope(row->cell[COL_SCOPE]);
+	return *reason ? 1 : table_setting(t->s, &t->file, row->line, &r, e);
+}
+
+static int
+take_decision(struct taking *t, const struct row *row, const char **reason, struct err *e)
+{
+	struct decision_in r = { .finding = text(t, row, COL_FINDING),
+	    .decision = text(t, row, COL_DECISION), .who = text(t, row, COL_WHO),
+	    .why = text(t, row, COL_WHY), .until = given(row->has_until, &row->until, t->fallback) };
+	int rc;
+
+	if (t->dry) {		/* a store of its own holds no findings */
+		t->file.rows++;
+		t->file.stored++;
+		return 0;
+	}
+	rc = table_decision(t->s, &t->file, &r, e);
+	if (rc < 0 && e->code == ERR_USAGE) {
+		*reason = arena_fmt(&t->row, "%s", e->text);
+		return 1;
+	}
+	return rc;
+}
+
+static int (*const take[FILE_KINDS])(struct taking *, const struct row *, const char **,
+    struct err *) = {
+	[FILE_ROSTER] = take_roster, [FILE_SITES] = take_site, [FILE_PLAN] = take_plan,
+	[FILE_SERVICE] = take_service, [FILE_SETTINGS] = take_setting,
+	[FILE_DECISIONS] = take_decision,
+};
+
+static const void *
+resolve_zone(void *zones, const char *name)
+{
+	struct err e;
+
+	return tz_find(zones, span_of(name), &e);
+}
+
+static int
+take_rows(struct taking *t, struct reader *reader, struct arena *a, struct ingest_file *f,
+    struct err *e)
+{
+	enum file_kind kind = reader_info(reader)->kind;
+	enum read_result got;
+	struct row row;
+	struct err fault;
+	int rc = 0;
+
+	while (rc >= 0 && (got = reader_next(reader, &row, &fault)) > 0) {
+		const char *reason = row.reason;
+
+		arena_reset(&t->row);
+		if (got == READ_ROW)
+			rc = take[kind](t, &row, &reason, e);
+		if (rc >= 0 && reason) {
+			reading_reason(a, f, arena_text(a, span_of(reason)), row.line);
+			rc = table_aside(t->s, &t->file, row.line, reason, row.raw, e);
+		}
+	}
+	if (rc < 0)
+		return -1;
+	if (got == READ_ERR) {
+		f->failed = true;
+		f->message = arena_text(a, span_of(fault.text));
+	}
+	return 0;
+}
+
+int
+table_take(struct store *s, struct reading *r, struct reader *reader, const char *place,
+    const struct ingest_options *o, struct tz_set *zones, int64_t taken, struct arena *a,
+    struct ingest_file *f, struct err *e)
+{
+	const struct reader_info *info = reader_info(reader);
+	struct err none;
+	struct taking t = { .s = s, .r = r, .zones = zones, .dry = o->dry,
+	    .file = { .name = f->name, .kind = f->kind, .place = place,
+	        .header = arena_text(a, info->header), .ignored = arena_text(a, span_of(info->ignored)),
+	        .separator = info->separator, .taken = taken } };
+	int rc;
+
+	t.fallback = o->timezone ? tz_find(zones, span_of(o->timezone), &none) : NULL;
+	if (!t.fallback)
+		t.fallback = tz_machine(zones);
+	rc = table_begin(s, &t.file, e);
+	if (rc == 0)
+		rc = take_rows(&t, reader, a, f, e);
+	if (rc == 0 && !f->failed)
+		rc = table_end(s, &t.file, info->size, info->crc32, resolve_zone, zones, derive_time, e);
+	if (rc || f->failed)
+		table_abort(s);
+	arena_release(&t.row);
+	if (rc == 0 && !f->failed) {
+		f->rows = t.file.rows;
+		f->stored = t.file.stored;
+		f->repeated = t.file.repeated;
+		f->from = f->to = NO_TIME;
+		f->note = *t.file.ignored ? arena_fmt(a, "columns passed over: %s", t.file.ignored) : "";
+		if (info->kind == FILE_SITES)
+			rc = table_timezones(s, reading_timezone, r, e);
+	}
+	return rc;
+}
