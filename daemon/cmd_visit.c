@@ -1,0 +1,90 @@
+#include "daemon/cmd.h"
+#include "daemon/report/visit.h"
+
+struct options {
+	struct opts_common common;
+	struct opts_when   since;
+	int                format;
+};
+
+static const struct opt options[] = {
+	{ 's', "since", "TIME", "the visit began then, by the site's clock, or a span back from the "
+	  "end of its cover, such as 8h (default: the newest visit of the plan that has begun, "
+	  "else the newest learn session)", OPT_WHEN, offsetof(struct options, since), 0, 0, NULL },
+	{ 'f', "format", "WORD", "text or json (default: text)", OPT_CHOICE,
+	  offsetof(struct options, format), 0, 0, "text|json" },
+	OPTS_COMMON(struct options),
+	OPTS_END
+};
+
+static int
+show(struct store *s, struct page *p, const struct options *o, struct tz_set *zones,
+    const char *account, bool *complete, struct err *e)
+{
+	struct view v = { 0 };
+	struct visit_check x;
+	struct json j = { .f = stdout };
+	int64_t since;
+
+	if (store_view(s, account, NO_TIME, &v, e) < 0) {
+		view_release(&v);
+		return -1;
+	}
+	cmd_zone(p, cmd_tz(zones, v.timezone));
+	p->width = TEXT_WIDTH;	/* it is printed */
+	since = cmd_when(&o->since, p->zone.zone, v.now, -1);
+	visit_check(&v, since, &x);
+	*complete = x.complete;
+	if (o->format == 0) {
+		visit_text(p, &v, &x);
+	} else {
+		json_open(&j, NULL, '{');
+		visit_json(&j, &v, &x);
+		json_close(&j, '}');
+		json_end(&j);
+	}
+	view_release(&v);
+	return 0;
+}
+
+static int
+run(const struct command *self, int argc, char **argv)
+{
+	struct options o = { 0 };
+	struct tz_set *zones;
+	struct store *s;
+	struct page p;
+	struct err e;
+	bool complete = false;
+	int out = cmd_options(self, &argc, argv, &o, 1, 1);
+
+	if (out != OUT_GO_ON)
+		return out;
+	page_init(&p, stdout);
+	zones = tz_set_open();
+	s = cmd_store(&o.common, STORE_READ, &e);
+	if (!s || show(s, &p, &o, zones, argv[0], &complete, &e) < 0)
+		out = cmd_fail(&e);
+	else
+		out = complete ? OUT_DONE : OUT_ATTENTION;
+	store_close(s);
+	tz_set_close(zones);
+	page_release(&p);
+	return out;
+}
+
+const struct command cmd_visit = {
+	.name = "visit",
+	.operands = "ACCOUNT",
+	.purpose = "after the work: is everything learned and heard, nothing left open",
+	.about = "Holds what a visit should learn (plan, else roster) against what the panel "
+	    "learned and heard, on a sheet to print and sign: is every device learned, does it "
+	    "agree with its sticker, was it heard since, did anything foreign get in, is nothing "
+	    "left bypassed, in test or open. Read the site's newest export first.",
+	.examples = "tripsift ingest after-work.csv && tripsift visit 1042\n"
+	    "tripsift visit 1042 --since 2026-10-01T08:00\n",
+	.exits = "0 enrolment complete by the log; 1 not complete; 2 wrong usage or unknown "
+	    "account; 3 no store, or it failed.",
+	.opt = options,
+	.run = run,
+};
