@@ -90,8 +90,8 @@ check_schema(struct store *s, bool writing, struct err *e)
 		return err_set(e, ERR_STORE, s->path, 0,
 		    "has the older schema %d; any `tripsift ingest` brings it up to date",
 		    (int)version);
-	for (int v = (int)version; v < STORE_SCHEMA; v++)
-		if (db_exec(s, schema_upgrade[v - 1], e))
+	for (const char *const *up = schema_upgrade; *up; up++)
+		if (up - schema_upgrade + 1 >= version && db_exec(s, *up, e))
 			return -1;
 	snprintf(pragma, sizeof pragma, "PRAGMA user_version = %d", STORE_SCHEMA);
 	return db_exec(s, pragma, e);
