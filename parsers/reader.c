@@ -516,6 +516,19 @@ visit_end(struct span s, struct stamp *from, struct stamp *to)
 	return true;
 }
 
+/* Not known where one of the two is local and the other has an offset. */
+static bool
+ends_before(const struct stamp *from, const struct stamp *to)
+{
+	bool local = from->offset == OFFSET_LOCAL;
+
+	if (local != (to->offset == OFFSET_LOCAL))
+		return false;
+	if (local)
+		return to->wall < from->wall;
+	return to->wall - to->offset * 60 < from->wall - from->offset * 60;
+}
+
 static const char *
 check_plan(struct row *row)
 {
@@ -539,8 +552,7 @@ check_plan(struct row *row)
 		    !visit_end((struct span){ slash + 1, visit.n - n - 1 }, &other,
 		    &row->visit_to))
 			return unreadable;
-		if (row->visit_from.offset == row->visit_to.offset &&
-		    row->visit_to.wall < row->visit_from.wall)
+		if (ends_before(&row->visit_from, &row->visit_to))
 			return "visit ends before it begins";
 	} else if (!visit_end(visit, &row->visit_from, &row->visit_to)) {
 		return unreadable;
