@@ -3,4 +3,5 @@
 X(life_alarm)
 X(chatter)
 X(supervision_loss)
+X(battery_cluster)
 X(learn_mismatch)

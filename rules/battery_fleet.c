@@ -1,0 +1,237 @@
+#include "rules/battery_fleet.h"
+
+#include <math.h>
+#include <stdlib.h>
+#include <string.h>
+
+#include "rules/care.h"
+#include "rules/stats.h"
+
+extern const struct rule rule_battery_cluster;
+
+/* Onsets a device and day: all of the fleet but this part, and the prior. */
+static double
+rate_of(const struct fleet *f, double onsets, double days)
+{
+	double weight = setting_fleet(f, &rule_battery_cluster, "prior_onsets");
+	double years = setting_fleet(f, &rule_battery_cluster, "prior_years");
+
+	return (weight + fmax(0, onsets)) / (weight * years * 365.25 + fmax(0, days));
+}
+
+static bool
+has_prefix(const char *text, const char *prefix)
+{
+	return strncmp(text, prefix, strlen(prefix)) == 0;
+}
+
+static void
+put_measure(struct candidate *c, const char *name, double value, const char *unit)
+{
+	c->measure[c->n_measure++] = (struct measure){ name, unit, value, NULL };
+}
+
+static void
+judge_sites(struct fleet *f, struct findings *out)
+{
+	double limit = setting_fleet(f, &rule_battery_cluster, "fdr");
+	double *p = x_calloc(2 * f->n_candidate, sizeof *p), *q = p + f->n_candidate;
+	double onsets = 0, days = 0;
+
+	for (size_t i = 0; i < f->n_summary; i++) {
+		onsets += has_prefix(f->summary[i].key, "onset:");
+		if (has_prefix(f->summary[i].key, "exposure:"))
+			days += f->summary[i].a;
+	}
+	/* Each site is held against all others, so that its own crowd does not excuse it. */
+	for (size_t i = 0; i < f->n_candidate; i++) {
+		struct candidate *c = &f->candidate[i];
+		const double *n = c->number;
+		double rate = rate_of(f, onsets - n[N_ONSETS], days - n[N_DEVICE_DAYS]);
+		double devices = n[N_DAYS] > 0 ? n[N_DEVICE_DAYS] / n[N_DAYS] : 0;
+		double mean = rate * devices * n[N_WINDOW];
+
+		p[i] = n[N_DAYS] > 0 ? stats_scan((long)n[N_CROWD], mean, n[N_DAYS] / n[N_WINDOW]) : 1;
+		c->measure = arena_take(&out->arena, 6 * sizeof *c->measure);
+		c->n_measure = 0;
+		put_measure(c, "devices", devices, "");
+		put_measure(c, "rate", rate * 365.25, "per device and year");
+		put_measure(c, "expected", mean, "onsets in a window");
+		put_measure(c, "p", p[i], "");
+	}
+	stats_adjust(p, f->n_candidate, q);
+	for (size_t i = 0; i < f->n_candidate; i++) {
+		struct candidate *c = &f->candidate[i];
+		const double *n = c->number;
+
+		c->fires = q[i] <= limit;
+		put_measure(c, "q", q[i], "");
+		put_measure(c, "sites_compared", (double)f->n_candidate, "");
+		c->summary = arena_fmt(&out->arena, "%.0f devices went low within %g days where chance "
+		    "gives %.2g (chance of such a crowd %.2g, over all sites %.2g); %.0f device%s due "
+		    "at this site%s%s", n[N_CROWD], n[N_WINDOW], c->measure[2].value, p[i], q[i],
+		    n[N_DUE], n[N_DUE] == 1 ? " is" : "s are",
+		    n[N_DUE] > 0 ? ": change all on one visit" : "; the new cells are being watched",
+		    n[N_COLD] > 0 ? "; cold pattern: check, not fixed" : "");
+	}
+	free(p);
+}
+
+/* One cell type over all accounts. */
+struct type {
+	const char *key;
+	double      onsets, days, span;
+	const struct summary **counted;	/* by time */
+	size_t      n, first, most, accounts;
+	double      p, q;
+};
+
+static int
+by_time(const void *a, const void *b)
+{
+	const struct summary *x = *(const struct summary *const *)a;
+	const struct summary *y = *(const struct summary *const *)b;
+
+	return x->at != y->at ? (x->at < y->at ? -1 : 1) : strcmp(x->account, y->account);
+}
+
+static size_t
+accounts_within(const struct type *t)
+{
+	size_t n = 0;
+
+	for (size_t i = t->first; i < t->first + t->most; i++) {
+		size_t k = t->first;
+
+		while (k < i && strcmp(t->counted[k]->account, t->counted[i]->account) != 0)
+			k++;
+		n += k == i;
+	}
+	return n;
+}
+
+static void
+measure_type(const struct fleet *f, struct type *t, double window)
+{
+	double devices, rate;
+
+	qsort(t->counted, t->n, sizeof *t->counted, by_time);
+	for (size_t lo = 0, hi = 0; hi < t->n; hi++) {
+		while ((double)(t->counted[hi]->at - t->counted[lo]->at) > window * DAY)
+			lo++;
+		if (hi - lo + 1 > t->most) {
+			t->first = lo;
+			t->most = hi - lo + 1;
+		}
+	}
+	t->accounts = accounts_within(t);
+	/* Its own rate, crowd included: cells differ in life, and over a fleet one crowd weighs
+	 * little. It errs towards silence. */
+	rate = rate_of(f, t->onsets, t->days);
+	devices = t->span > 0 ? t->days / t->span : 0;
+	t->p = stats_scan((long)t->most, rate * devices * window, t->span / window);
+}
+
+static void
+report_type(struct findings *out, const struct type *t, double window)
+{
+	struct arena *a = &out->arena;
+	const struct summary *begin = t->counted[t->first];
+	const struct summary *end = t->counted[t->first + t->most - 1];
+	struct finding *f = finding_add(out, NULL, &rule_battery_cluster, -1,
+	    arena_fmt(a, "cell:%s", t->key));
+	const char *list = "";
+
+	f->account = "*";
+	f->level = LEVEL_SOON;
+	f->onset = begin->at;
+	f->last = end->at;
+	f->count = (long)t->most;
+	for (size_t i = t->first; i < t->first + t->most; i++) {
+		size_t k = t->first;
+		long here = 0;
+
+		f->life |= t->counted[i]->b > 0;
+		while (k < i && strcmp(t->counted[k]->account, t->counted[i]->account) != 0)
+			k++;
+		for (size_t j = i; k == i && j < t->first + t->most; j++)
+			here += strcmp(t->counted[j]->account, t->counted[i]->account) == 0;
+		if (here)
+			list = arena_fmt(a, "%s%s%s (%ld)", list, *list ? ", " : "",
+			    t->counted[i]->account, here);
+	}
+	finding_measure(out, f, "crowd", (double)t->most, "onsets");
+	finding_measure(out, f, "accounts", (double)t->accounts, "");
+	finding_measure(out, f, "p", t->p, "");
+	finding_measure(out, f, "q", t->q, "");
+	finding_summary(out, f, "%zu devices with %s at %zu accounts went low within %g days (chance of "
+	    "such a crowd %.2g, over all cell types %.2g): one batch, one age, or a cold spell",
+	    t->most, t->key, t->accounts, window, t->p, t->q);
+	finding_check(out, f, arena_fmt(a, "Accounts: %s", list));
+	finding_check(out, f, "Compare date codes and batch of the cells that come back, and plan the "
+	    "other sites with this cell before they call");
+	if (f->life)
+		finding_caution(out, f, CARE_LIFE);
+}
+
+static int
+by_key(const void *a, const void *b)
+{
+	const struct summary *x = *(const struct summary *const *)a;
+	const struct summary *y = *(const struct summary *const *)b;
+	int c = strcmp(strchr(x->key, ':'), strchr(y->key, ':'));
+
+	return c ? c : (x > y) - (x < y);
+}
+
+static void
+judge_types(struct fleet *f, struct findings *out)
+{
+	double window = setting_fleet(f, &rule_battery_cluster, "window");
+	double limit = setting_fleet(f, &rule_battery_cluster, "fdr");
+	double accounts = setting_fleet(f, &rule_battery_cluster, "fleet_accounts");
+	const struct summary **all = arena_take(&out->arena, f->n_summary * sizeof *all);
+	const struct summary **counted = arena_take(&out->arena, f->n_summary * sizeof *counted);
+	struct type *type = arena_take(&out->arena, f->n_summary * sizeof *type);
+	double *p = x_calloc(2 * f->n_summary, sizeof *p), *q = p + f->n_summary;
+	size_t n = 0, used = 0;
+
+	for (size_t i = 0; i < f->n_summary; i++)
+		all[i] = &f->summary[i];
+	if (f->n_summary)
+		qsort(all, f->n_summary, sizeof *all, by_key);
+	for (size_t i = 0; i < f->n_summary;) {
+		struct type t = { .key = strchr(all[i]->key, ':') + 1, .counted = counted + used };
+
+		for (; i < f->n_summary && strcmp(strchr(all[i]->key, ':') + 1, t.key) == 0; i++) {
+			if (has_prefix(all[i]->key, "exposure:")) {
+				t.days += all[i]->a;
+				t.span = fmax(t.span, all[i]->b);
+				continue;
+			}
+			t.onsets++;
+			if (all[i]->a > 0)
+				counted[used + t.n++] = all[i];
+		}
+		if (t.n < 2 || strcmp(t.key, "?") == 0)
+			continue;
+		used += t.n;
+		measure_type(f, &t, window);
+		p[n] = t.p;
+		type[n++] = t;
+	}
+	stats_adjust(p, n, q);
+	for (size_t i = 0; i < n; i++) {
+		type[i].q = q[i];
+		if (q[i] <= limit && (double)type[i].accounts >= accounts)
+			report_type(out, &type[i], window);
+	}
+	free(p);
+}
+
+void
+battery_fleet_judge(struct fleet *f, struct findings *out)
+{
+	judge_sites(f, out);
+	judge_types(f, out);
+}
