@@ -122,8 +122,7 @@ const struct command cmd_decide = {
 	    "never hidden. On a life-safety finding a decision moves nothing and lapses after "
 	    "24 h.",
 	.examples = "tripsift decide FINDING --as seen --who \"R. Moser\"\n"
-	    "tripsift decide FINDING --as planned --who \"R. Moser\" --until 14d --why \"visit "
-	    "on Friday\"\n",
+	    "tripsift decide FINDING --as planned --who \"R. Moser\" --until 14d --why Friday\n",
 	.exits = "0 done; 2 wrong usage or unknown finding (the others are recorded); 3 the "
 	    "store failed.",
 	.opt = options,

@@ -85,7 +85,7 @@ site_cautions(struct page *p, const struct view *v)
 	if (life || maybe)
 		page_para(p, "! ", CARE_LIFE);
 	if (maybe)
-		page_para(p, "! ", CARE_MAYBE_LIFE);
+		page_fmt(p, "! ", "Where it says \"may be LIFE SAFETY\": %s", CARE_MAYBE_LIFE);
 }
 
 static void
@@ -523,13 +523,15 @@ one_session(struct page *p, const struct site *s, size_t i)
 {
 	const struct session *x = &s->sessions.session[i];
 	const struct session_verdict *verdict = &s->verdicts.session[i];
-	const char *refused = "", *end;
+	const char *refused = "", *deaf = "", *end;
 
 	end = x->end != NO_TIME ? arena_fmt(&p->arena, "to %s", text_time(p, x->end)) :
 	    arena_fmt(&p->arena, "NEVER CLOSED, last entry %s", text_time(p, x->last));
-	page_fmt(p, "  ", "%s %s: %zu accepted, %zu refused, %zu taken out%s%s", text_time(p, x->begin),
-	    end, x->n_accepted, x->n_refused, x->n_unlearned, session_waited(x) ? arena_fmt(&p->arena,
-	    "; deaf for %s while it waited for answers", text_span(p, session_waited(x))) : "",
+	if (session_waited(x))
+		deaf = arena_fmt(&p->arena, "; for %s the panel waited for answers and could hear "
+		    "nothing else", text_span(p, session_waited(x)));
+	page_fmt(p, "  ", "%s %s: %zu accepted, %zu refused, %zu taken out%s%s",
+	    text_time(p, x->begin), end, x->n_accepted, x->n_refused, x->n_unlearned, deaf,
 	    verdict->outside ? "; OUTSIDE ANY PLAN" : "");
 	for (size_t k = 0; k < x->n_accepted; k++) {
 		const struct session_item *item = &x->accepted[k];

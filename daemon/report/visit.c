@@ -111,14 +111,15 @@ others(struct page *p, const struct view *v, const struct visit_check *x)
 }
 
 static void
-still_open(struct page *p, const struct view *v, const struct visit_check *x)
+still_open(struct page *p, struct view *v, const struct visit_check *x)
 {
 	page_heading(p, STYLE_STRONG, "STILL OPEN BY THE LOG");
 	for (size_t i = 0; i < x->n_open; i++) {
 		const struct visit_open *o = &x->open[i];
 
 		if (silent_device(v, o->device) || silent_text(o->text))
-			page_fmt(p, o->blocks ? " REMAINS " : " open    ", "%s", SILENT_TEXT);
+			page_para(p, o->blocks ? " REMAINS " : " open    ", o->device >= 0 ?
+			    silent_label(v, o->device) : SILENT_TEXT);
 		else
 			page_fmt(p, o->blocks ? " REMAINS " : " open    ", "%s%s", o->text,
 			    o->life ? "; LIFE SAFETY" : "");
@@ -138,8 +139,10 @@ verdict(struct page *p, const struct visit_check *x)
 		for (size_t i = 0; i < x->n_reason; i++)
 			page_para(p, arena_fmt(&p->arena, " %2zu. ", i + 1), unnamed(x->reason[i]));
 	}
+	if (x->n_note)
+		page_heading(p, STYLE_STRONG, "WHAT LIMITS THE LOG AS PROOF");
 	for (size_t i = 0; i < x->n_note; i++)
-		page_para(p, "What limits the log as proof: ", unnamed(x->note[i]));
+		page_para(p, "  - ", unnamed(x->note[i]));
 }
 
 /* By hand, because no log can tell. */
