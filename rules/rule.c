@@ -385,14 +385,10 @@ finding_order(const void *pa, const void *pb)
 }
 
 void
-rules_judge(struct view *v, const char *only, struct findings *out)
+rules_complete(struct view *v, struct findings *out, size_t first)
 {
 	struct moments clock = { 0 }, lost = { 0 };
-	size_t first = out->n;
 
-	for (size_t i = 0; i < rule_count; i++)
-		if (rule_table[i]->judge && (!only || strcmp(only, rule_table[i]->id) == 0))
-			rule_table[i]->judge(v, out);
 	if (out->n == first)
 		return;
 	for (size_t i = 0; i < v->n_event; i++) {
@@ -408,4 +404,15 @@ rules_judge(struct view *v, const char *only, struct findings *out)
 	qsort(out->finding + first, out->n - first, sizeof *out->finding, finding_order);
 	free(clock.at);
 	free(lost.at);
+}
+
+void
+rules_judge(struct view *v, const char *only, struct findings *out)
+{
+	size_t first = out->n;
+
+	for (size_t i = 0; i < rule_count; i++)
+		if (rule_table[i]->judge && (!only || strcmp(only, rule_table[i]->id) == 0))
+			rule_table[i]->judge(v, out);
+	rules_complete(v, out, first);
 }

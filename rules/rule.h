@@ -144,10 +144,13 @@ const char *rule_span_text(struct arena *a, int64_t ms);
 void summary_add(struct findings *out, const char *key, int64_t at, double a, double b);
 void findings_release(struct findings *out);
 
-/* What the engine does with one account: every rule's judge(), then what holds for
- * all findings: life-safety cautions, what limits the proof (log cleared or
- * overflowed, clock set or reset, gaps in the export inside the finding's span),
- * order. `only` names one rule or is NULL. */
+/* What the engine does with one account: every rule's judge(), then rules_complete().
+ * `only` names one rule or is NULL. */
 void rules_judge(struct view *v, const char *only, struct findings *out);
+/* What holds for all findings, done to those from `first` on: texts of the device,
+ * life-safety cautions, never below `soon` for a device of unknown kind, what limits the
+ * proof (log cleared or overflowed, clock set or reset, gaps in the export inside the
+ * finding's span), order. */
+void rules_complete(struct view *v, struct findings *out, size_t first);
 
 #endif
