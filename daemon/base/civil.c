@@ -41,7 +41,7 @@ floor_div(int64_t a, int64_t b)
 void
 civil_from_ms(int64_t ms, struct civil *out)
 {
-	int64_t days = floor_div(ms, DAY), rest = ms - days * DAY;
+	int64_t days = floor_div(ms, DAY), rest = (ms % DAY + DAY) % DAY;
 	int64_t z = days + 719468, era = floor_div(z, 146097);
 	int64_t of_era = z - era * 146097;
 	int64_t yoe = (of_era - of_era / 1460 + of_era / 36524 - of_era / 146096) / 365;

@@ -1,0 +1,94 @@
+/* base/serial: one device under several spellings, and digits that are lost. */
+#include <setjmp.h>
+#include <stdarg.h>
+#include <stddef.h>
+#include <stdint.h>
+#include <stdlib.h>
+#include <string.h>
+#include <cmocka.h>
+
+#include "daemon/base/serial.h"
+
+#define COUNT(a) (sizeof(a) / sizeof *(a))
+
+static void
+serials(void **state)
+{
+	static const struct { const char *in, *plain, *key; enum serial_fault fault; } cases[] = {
+		{ "001A2B", "001A2B", "1A2B", SERIAL_OK },
+		{ "1a2b", "1A2B", "1A2B", SERIAL_OK },
+		{ " 00-1a 2b ", "001A2B", "1A2B", SERIAL_OK },
+		{ "00:1A.2B", "001A2B", "1A2B", SERIAL_OK },
+		{ "1000", "1000", "1000", SERIAL_OK },
+		{ "12E4", "12E4", "12E4", SERIAL_OK },		/* hexadecimal */
+		{ "12345E67", "12345E67", "12345E67", SERIAL_OK },
+		{ "E12", "E12", "E12", SERIAL_OK },
+		{ "1.2.3", "123", "123", SERIAL_OK },
+		{ "1E", "1E", "1E", SERIAL_OK },
+		{ "", "", "", SERIAL_NONE }, { "  ", "", "", SERIAL_NONE },
+		{ "0", "", "", SERIAL_NONE }, { "00-00", "", "", SERIAL_NONE },
+		{ "-.:", "", "", SERIAL_NONE },
+		{ "1.23457E+11", "", "", SERIAL_LOST_DIGITS },
+		{ "1,23457E+11", "", "", SERIAL_LOST_DIGITS },
+		{ "1.23457e11", "", "", SERIAL_LOST_DIGITS },
+		{ "1E+11", "", "", SERIAL_LOST_DIGITS },
+		{ "1.2E-05", "", "", SERIAL_LOST_DIGITS },
+		{ " 9.87E+10 ", "", "", SERIAL_LOST_DIGITS },
+		{ "1.2E+", "", "", SERIAL_NOT_ONE },
+		{ "1A/2B", "", "", SERIAL_NOT_ONE }, { "#1A2B", "", "", SERIAL_NOT_ONE },
+		{ "1A_2B", "", "", SERIAL_NOT_ONE }, { "caf\xc3\xa9", "", "", SERIAL_NOT_ONE },
+		{ "1A\n2B", "", "", SERIAL_NOT_ONE },
+	};
+	struct arena a = { 0 };
+
+	(void)state;
+	for (size_t i = 0; i < COUNT(cases); i++) {
+		enum serial_fault fault = 99;
+		const char *plain = serial_plain(&a, span_of(cases[i].in), &fault);
+
+		if (fault != cases[i].fault || strcmp(plain, cases[i].plain) != 0)
+			print_error("\"%s\": \"%s\"\n", cases[i].in, plain);
+		assert_string_equal(plain, cases[i].plain);
+		assert_int_equal(fault, cases[i].fault);
+		assert_string_equal(serial_key(&a, span_of(cases[i].in)), cases[i].key);
+	}
+	{
+		enum serial_fault fault;
+
+		serial_plain(&a, (struct span){ "12\0" "34", 5 }, &fault);
+		assert_int_equal(fault, SERIAL_NOT_ONE);
+		serial_plain(&a, (struct span){ NULL, 0 }, &fault);
+		assert_int_equal(fault, SERIAL_NONE);
+	}
+	arena_release(&a);
+}
+
+static void
+numbers(void **state)
+{
+	static const struct { const char *in, *out; } cases[] = {
+		{ "7", "7" }, { "007", "7" }, { "000", "" }, { "0", "" }, { "", "" }, { "  ", "" },
+		{ " 07 ", "7" }, { "70", "70" }, { "B3", "b3" }, { "b3", "b3" }, { "0B3", "0b3" },
+		{ "1-2", "1-2" }, { "01-2", "01-2" }, { "1 2", "1 2" }, { "Hall", "hall" },
+		{ "18446744073709551616", "18446744073709551616" },
+		{ "\xc3\x84", "\xc3\x84" },
+	};
+	struct arena a = { 0 };
+
+	(void)state;
+	for (size_t i = 0; i < COUNT(cases); i++)
+		assert_string_equal(number_key(&a, span_of(cases[i].in)), cases[i].out);
+	assert_string_equal(number_key(&a, (struct span){ NULL, 0 }), "");
+	arena_release(&a);
+}
+
+int
+main(void)
+{
+	const struct CMUnitTest tests[] = {
+		cmocka_unit_test(serials),
+		cmocka_unit_test(numbers),
+	};
+
+	return cmocka_run_group_tests(tests, NULL, NULL);
+}
