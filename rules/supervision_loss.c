@@ -110,11 +110,14 @@ struct signs {
 };
 
 static struct signs
-signs_of(const struct view *v, const struct losses *l, int32_t device, int64_t gone)
+signs_of(const struct view *v, const struct losses *l, const struct loss *of)
 {
+	int32_t device = of->device;
 	struct signs s = { .low = NO_TIME, .tamper = NO_TIME };
-	int64_t cell = losses_limit_ms(v, "cell_sign", device);
+	int64_t gone = of->gone != NO_TIME ? of->gone : of->at;
+	int64_t cell = of->at - losses_limit_ms(v, "cell_sign", device);
 	int64_t tamper = losses_limit_ms(v, "tamper_sign", device);
+	int64_t told = of->at - losses_limit_ms(v, "declares", device);
 	int64_t lookback = losses_limit_ms(v, "lookback", device);
 	int64_t days = losses_limit_ms(v, "losses_within", device);
 	const struct device *d = &v->device[device];
@@ -124,7 +127,7 @@ signs_of(const struct view *v, const struct losses *l, int32_t device, int64_t g
 
 		switch (ev->word) {
 		case W_LOW_BATTERY:
-			if (ev->at >= gone - cell) {
+			if (ev->at >= cell) {
 				s.low = ev->at;
 				s.low_event = d->event[k];
 				s.low_back = false;
@@ -137,7 +140,7 @@ signs_of(const struct view *v, const struct losses *l, int32_t device, int64_t g
 			s.low = NO_TIME;
 			break;
 		case W_TAMPER:
-			if (ev->at >= gone - tamper) {
+			if (ev->at >= gone - tamper && ev->at >= told - tamper) {
 				s.tamper = ev->at;
 				s.tamper_event = d->event[k];
 			}
@@ -155,8 +158,8 @@ signs_of(const struct view *v, const struct losses *l, int32_t device, int64_t g
 			if ((int32_t)i == device)
 				s.came_back += loss->end != NO_TIME && loss->at > v->now - lookback;
 			else
-				along |= loss->sort == LOSS_TOLD && loss->at >= gone - days &&
-				    loss->at <= gone + days;
+				along |= loss->sort == LOSS_TOLD && loss->at >= of->at - days &&
+				    loss->at <= of->at + days;
 		}
 		s.neighbours += along;
 	}
@@ -239,7 +242,7 @@ add_checks(const struct view *v, const struct losses *l, const struct loss *loss
     struct findings *out, struct finding *f)
 {
 	const struct device *d = &v->device[loss->device];
-	struct signs s = signs_of(v, l, loss->device, loss->gone != NO_TIME ? loss->gone : loss->at);
+	struct signs s = signs_of(v, l, loss);
 	bool path = s.came_back >= 2 || (s.came_back && s.neighbours) || s.neighbours >= 2;
 
 	if (loss->end == NO_TIME && (d->life || d->maybe_life))
