@@ -1,4 +1,5 @@
 """Runs the built program for the tests, as a person would, in a folder of its own."""
+import collections
 import csv
 import io
 import json
@@ -38,6 +39,33 @@ class Program:
     def table(self, db, what):
         """An export as a list of dicts."""
         return list(csv.DictReader(io.StringIO(self.run(db, "export", what), newline="")))
+
+
+def judged(program, db):
+    """(open, cleared) findings as texts, without what may differ: id, state, where rows lie.
+
+    What a person was once shown stays on record as cleared, so a store that was judged
+    half-way may hold more cleared findings than one judged once; never other open ones.
+    """
+    out = [], []
+    for f in program.findings(db):
+        cleared = f["state"] == "cleared"
+        f = {k: v for k, v in f.items() if k not in ("id", "state")}
+        f["evidence"] = sorted((e["time"], e["event"]) for e in f["evidence"])
+        f["members"] = len(f["members"])
+        out[cleared].append(json.dumps(f, sort_keys=True))
+    return sorted(out[0]), sorted(out[1])
+
+
+def same(what, where, want, have, more=False):
+    """Both lists hold the same, any order; `more`: the second may hold others too."""
+    want, have = collections.Counter(want), collections.Counter(have)
+    missing, extra = want - have, collections.Counter() if more else have - want
+    if missing or extra:
+        short = lambda c: "\n".join(f"  {str(x)[:1500]}" for x in list(c.elements())[:3])
+        raise AssertionError(f"{where}: {what} differs: {sum(missing.values())} missing,"
+                             f" {sum(extra.values())} too many\nmissing:\n{short(missing)}\n"
+                             f"too many:\n{short(extra)}")
 
 
 def cases(main):

@@ -46,7 +46,9 @@ def explains(planted, finding):
     # A finding on the whole session or site may stand for the devices of a visit.
     if told == {"site"} and finding["rule"] == "learn-mismatch":
         return True
-    return account == "*" or bool(names(planted) & told)
+    if account == "*":	# the whole fleet: the cell type stands in the sentence
+        return planted["also"].split(":")[1] in finding["summary"].split()
+    return bool(names(planted) & told)
 
 
 def is_open(finding):

@@ -382,7 +382,7 @@ def receiver_down(t, a):
 def repeater_out(t, a):
     """A repeater was unplugged for an afternoon. All came back but one."""
     rng = a.rng
-    at = t.end - rng.randrange(6, 12) * DAY
+    at = t.end - rng.randrange(3, 6) * DAY
     lost = [d for d in a.devices if d.supervised]
     stray = a.find("contact", n=2)
     for d in lost:
@@ -728,12 +728,13 @@ def another_kind(t, a):
 
 @story(sort="shop", way="dc05")
 def left_open(t, a):
-    """The programming mode was never left."""
+    """The programming mode was never left; since then the shop cannot be armed."""
     day = t.days - a.rng.randrange(3, 12)
     at = a.local(day, 15)
     one = t.planned(a, day, "contact", "cash room")
     session(a, at, [("heard", one), ("learn", one)], close=False)
     tried(a, at + 900, one)
+    a.unarmed = at
     t.truth(a, "learn-mismatch", None, at, "soon", "plain",
             "the programming session was never closed")
 
@@ -774,7 +775,12 @@ def unlisted(t, a):
 
 @story(sort="works", way="dc05")
 def programmed_unasked(t, a):
-    """Somebody programmed the panel; nothing was learned, nobody had planned it."""
+    """A planned visit went well. Days later somebody programmed the panel, and nobody had
+    planned that."""
+    day = t.days - 25
+    one = t.planned(a, day, "contact", "coal hatch")
+    end = session(a, a.local(day, 10), [("heard", one), ("learn", one)])
+    tried(a, end + 300, one)
     at = a.local(t.days - a.rng.randrange(5, 20), 19)
     a.say(at, "program-entry")
     a.say(at + 200, "programming-changed")

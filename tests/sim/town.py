@@ -169,6 +169,8 @@ class Town:
                     continue
                 if not self.start <= e.at < self.end:
                     continue
+                if a.unarmed and e.at > a.unarmed and e.thing in ("arm", "arm-stay", "disarm"):
+                    continue
                 had = e.at + rng.randrange(*a.lag)
                 for f, t in a.offline:
                     if f < e.at < t:

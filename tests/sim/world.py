@@ -119,6 +119,7 @@ class Account:
         self.events = []
         self.dark = []		# spans without power: nothing is said
         self.offline = []	# spans whose events came late, all at once
+        self.unarmed = None	# from then on the panel cannot be armed
         self.lost_clock = []	# spans in which the panel believed it was the year 2000
         self.away, self.home, self.stay = [], [], []
         self.holidays = []
