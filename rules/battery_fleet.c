@@ -77,12 +77,15 @@ judge_sites(struct fleet *f, struct findings *out)
 	free(p);
 }
 
-/* One cell type over all accounts. */
+/* One cell type over all accounts. An account counts once in a window, or one site's
+ * crowd would be taken for the fleet's: that has its own finding. */
 struct type {
 	const char *key;
 	double      onsets, days, span;
-	const struct summary **counted;	/* by time */
-	size_t      n, first, most, accounts;
+	const struct summary **counted;	/* onsets that count, by time */
+	size_t      n;
+	const struct summary **account;	/* of these the first of each account and window */
+	size_t      n_account, first, most;
 	double      p, q;
 };
 
@@ -95,19 +98,18 @@ by_time(const void *a, const void *b)
 	return x->at != y->at ? (x->at < y->at ? -1 : 1) : strcmp(x->account, y->account);
 }
 
-static size_t
-accounts_within(const struct type *t)
+static void
+find_accounts(struct type *t, double window)
 {
-	size_t n = 0;
+	for (size_t i = 0; i < t->n; i++) {
+		size_t k = t->n_account;
 
-	for (size_t i = t->first; i < t->first + t->most; i++) {
-		size_t k = t->first;
-
-		while (k < i && strcmp(t->counted[k]->account, t->counted[i]->account) != 0)
-			k++;
-		n += k == i;
+		while (k > 0 && (double)(t->counted[i]->at - t->account[k - 1]->at) <= window
+		    && strcmp(t->account[k - 1]->account, t->counted[i]->account) != 0)
+			k--;
+		if (k == 0 || (double)(t->counted[i]->at - t->account[k - 1]->at) > window)
+			t->account[t->n_account++] = t->counted[i];
 	}
-	return n;
 }
 
 static void
@@ -116,57 +118,53 @@ measure_type(const struct fleet *f, struct type *t, double window)
 	double devices, rate;
 
 	qsort(t->counted, t->n, sizeof *t->counted, by_time);
-	for (size_t lo = 0, hi = 0; hi < t->n; hi++) {
-		while ((double)(t->counted[hi]->at - t->counted[lo]->at) > window * DAY)
+	find_accounts(t, window * DAY);
+	for (size_t lo = 0, hi = 0; hi < t->n_account; hi++) {
+		while ((double)(t->account[hi]->at - t->account[lo]->at) > window * DAY)
 			lo++;
 		if (hi - lo + 1 > t->most) {
 			t->first = lo;
 			t->most = hi - lo + 1;
 		}
 	}
-	t->accounts = accounts_within(t);
 	/* Its own rate, crowd included: cells differ in life, and over a fleet one crowd weighs
 	 * little. It errs towards silence. */
 	rate = rate_of(f, t->onsets, t->days);
 	devices = t->span > 0 ? t->days / t->span : 0;
-	t->p = stats_scan((long)t->most, rate * devices * window, t->span / window);
+	t->p = t->span > 0
+	    ? stats_scan((long)t->most, rate * devices * window, t->span / window) : 1;
 }
 
 static void
 report_type(struct findings *out, const struct type *t, double window)
 {
 	struct arena *a = &out->arena;
-	const struct summary *begin = t->counted[t->first];
-	const struct summary *end = t->counted[t->first + t->most - 1];
+	int64_t begin = t->account[t->first]->at;
 	struct finding *f = finding_add(out, NULL, &rule_battery_cluster, -1,
 	    arena_fmt(a, "cell:%s", t->key));
 	const char *list = "";
 
 	f->account = "*";
 	f->level = LEVEL_SOON;
-	f->onset = begin->at;
-	f->last = end->at;
-	f->count = (long)t->most;
-	for (size_t i = t->first; i < t->first + t->most; i++) {
-		size_t k = t->first;
-		long here = 0;
+	f->onset = begin;
+	for (size_t i = 0; i < t->n; i++) {
+		const struct summary *s = t->counted[i];
 
-		f->life |= t->counted[i]->b > 0;
-		while (k < i && strcmp(t->counted[k]->account, t->counted[i]->account) != 0)
-			k++;
-		for (size_t j = i; k == i && j < t->first + t->most; j++)
-			here += strcmp(t->counted[j]->account, t->counted[i]->account) == 0;
-		if (here)
-			list = arena_fmt(a, "%s%s%s (%ld)", list, *list ? ", " : "",
-			    t->counted[i]->account, here);
+		if (s->at < begin || (double)(s->at - begin) > window * DAY)
+			continue;
+		f->count++;
+		f->last = s->at;
+		f->life |= s->b > 0;
 	}
-	finding_measure(out, f, "crowd", (double)t->most, "onsets");
-	finding_measure(out, f, "accounts", (double)t->accounts, "");
+	for (size_t i = t->first; i < t->first + t->most; i++)
+		list = arena_fmt(a, "%s%s%s", list, *list ? ", " : "", t->account[i]->account);
+	finding_measure(out, f, "accounts", (double)t->most, "");
+	finding_measure(out, f, "onsets", (double)f->count, "");
 	finding_measure(out, f, "p", t->p, "");
 	finding_measure(out, f, "q", t->q, "");
-	finding_summary(out, f, "%zu devices with %s at %zu accounts went low within %g days (chance of "
-	    "such a crowd %.2g, over all cell types %.2g): one batch, one age, or a cold spell",
-	    t->most, t->key, t->accounts, window, t->p, t->q);
+	finding_summary(out, f, "%ld devices with %s at %zu accounts went low within %g days (chance of "
+	    "so many accounts %.2g, over all cell types %.2g): one batch, one age, or a cold spell",
+	    f->count, t->key, t->most, window, t->p, t->q);
 	finding_check(out, f, arena_fmt(a, "Accounts: %s", list));
 	finding_check(out, f, "Compare date codes and batch of the cells that come back, and plan the "
 	    "other sites with this cell before they call");
@@ -192,6 +190,7 @@ judge_types(struct fleet *f, struct findings *out)
 	double accounts = setting_fleet(f, &rule_battery_cluster, "fleet_accounts");
 	const struct summary **all = arena_take(&out->arena, f->n_summary * sizeof *all);
 	const struct summary **counted = arena_take(&out->arena, f->n_summary * sizeof *counted);
+	const struct summary **account = arena_take(&out->arena, f->n_summary * sizeof *account);
 	struct type *type = arena_take(&out->arena, f->n_summary * sizeof *type);
 	double *p = x_calloc(2 * f->n_summary, sizeof *p), *q = p + f->n_summary;
 	size_t n = 0, used = 0;
@@ -201,7 +200,8 @@ judge_types(struct fleet *f, struct findings *out)
 	if (f->n_summary)
 		qsort(all, f->n_summary, sizeof *all, by_key);
 	for (size_t i = 0; i < f->n_summary;) {
-		struct type t = { .key = strchr(all[i]->key, ':') + 1, .counted = counted + used };
+		struct type t = { .key = strchr(all[i]->key, ':') + 1, .counted = counted + used,
+			.account = account + used };
 
 		for (; i < f->n_summary && strcmp(strchr(all[i]->key, ':') + 1, t.key) == 0; i++) {
 			if (has_prefix(all[i]->key, "exposure:")) {
@@ -223,7 +223,7 @@ judge_types(struct fleet *f, struct findings *out)
 	stats_adjust(p, n, q);
 	for (size_t i = 0; i < n; i++) {
 		type[i].q = q[i];
-		if (q[i] <= limit && (double)type[i].accounts >= accounts)
+		if (q[i] <= limit && (double)type[i].most >= accounts)
 			report_type(out, &type[i], window);
 	}
 	free(p);

@@ -556,53 +556,58 @@ local_time(struct arena *a, const struct view *v, uint32_t event)
 	return arena_fmt(a, "%s local", civil_short(ev->at + ev->offset * SECOND, text));
 }
 
+/* Adds a remark behind what is there. */
+static void
+remark(struct arena *a, const char **text, const char *more)
+{
+	*text = **text ? arena_fmt(a, "%s; %s", *text, more) : more;
+}
+
 static const char *
 item_text(const struct context *c, const struct session_item *it, const struct verdict_item *x)
 {
 	struct arena *a = &c->v->arena;
 	long carton = (long)setting_value(c->v, &rule_learn_mismatch, "carton", -1);
-	const char *what = verdict_text(x->verdict), *text;
+	const char *text = "";
 
 	switch (x->verdict) {
 	case VERDICT_NEAR_MISS:
-		what = arena_fmt(a, "near miss of %s: %s; read the sticker again%s", x->wanted,
+		text = arena_fmt(a, "near miss of %s: %s; read the sticker again%s", x->wanted,
 		    x->difference, x->apart > 0 && x->apart <= carton
 		    ? " (devices of one carton have consecutive serials)" : "");
 		break;
 	case VERDICT_ELSEWHERE:
 	case VERDICT_FOREIGN:
-		what = "foreign: neither plan nor roster expects it";
+		text = "neither plan nor roster expects it";
 		break;
 	case VERDICT_REPLACED:
 	case VERDICT_REPLACEMENT:
-		what = arena_fmt(a, "%s (old serial %s)", what, x->old_serial);
+		text = arena_fmt(a, "%s (old serial %s)", verdict_text(x->verdict), x->old_serial);
 		break;
 	case VERDICT_NO_SERIAL:
-		what = it->unreadable ? "the serial has lost its digits on the way: compare the sticker"
+		text = it->unreadable ? "the serial has lost its digits on the way: compare the sticker"
 		    : "the log names no serial: compare the sticker";
 		break;
-	case VERDICT_UNLISTED:
-		what = "no plan or older roster to compare it with";
-		break;
 	default:
+		if (!x->other_zone && !x->planned_zone && x->seen_kind == KIND_UNKNOWN)
+			text = verdict_text(x->verdict);
 		break;
 	}
-	text = arena_fmt(a, "%s%s%s: %s", *it->key || it->unreadable ? it->serial : "no serial",
-	    *it->zone ? " on zone " : "", it->zone, what);
 	if (x->elsewhere)
-		text = arena_fmt(a, "%s; known at account %s%s%s", text, x->elsewhere->account,
-		    *x->elsewhere->zone ? ", zone " : "", x->elsewhere->zone);
+		remark(a, &text, arena_fmt(a, "known at account %s%s%s", x->elsewhere->account,
+		    *x->elsewhere->zone ? ", zone " : "", x->elsewhere->zone));
 	if (x->other_zone)
-		text = arena_fmt(a, "%s; also on zone %s, and neither plan nor roster lists both", text,
-		    x->other_zone);
+		remark(a, &text, arena_fmt(a, "also on zone %s, and neither plan nor roster lists both",
+		    x->other_zone));
 	if (x->planned_zone && x->wanted)
-		text = arena_fmt(a, "%s; zone %s was planned for %s", text, x->planned_zone, x->wanted);
+		remark(a, &text, arena_fmt(a, "zone %s was planned for %s", x->planned_zone, x->wanted));
 	else if (x->planned_zone)
-		text = arena_fmt(a, "%s; planned for zone %s", text, x->planned_zone);
+		remark(a, &text, arena_fmt(a, "planned for zone %s", x->planned_zone));
 	if (x->seen_kind != KIND_UNKNOWN)
-		text = arena_fmt(a, "%s; planned as %s, shows as %s", text,
-		    kind_heading(x->planned_kind), kind_heading(x->seen_kind));
-	return text;
+		remark(a, &text, arena_fmt(a, "planned as %s, shows as %s", kind_heading(x->planned_kind),
+		    kind_heading(x->seen_kind)));
+	return arena_fmt(a, "%s%s%s: %s", *it->key || it->unreadable ? it->serial : "no serial",
+	    *it->zone ? " on zone " : "", it->zone, text);
 }
 
 /* What the sessions of the visit saw of a serial that is missing. */
@@ -672,7 +677,7 @@ judge_visit(const struct context *c, int32_t index, struct visit_verdict *out)
 	int64_t until = w->last_end != NO_TIME && w->last_end > w->to ? w->last_end : w->to;
 
 	out->from = w->from - c->near;
-	out->over = w->to < v->now || w->last_end != NO_TIME;
+	out->over = w->to < v->now || (w->last_end != NO_TIME && w->last_end >= w->from);
 	out->unseen = w->n_session == 0 && w->to + c->near < v->now
 	    && view_covered(v, w->from, w->to) && log_names_serials(v);
 	out->missing = arena_take(&v->arena, w->n_plan * sizeof *out->missing);

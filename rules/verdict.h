@@ -67,7 +67,8 @@ struct session_verdict {
 };
 
 struct visit_verdict {
-	bool         over;		/* its end has passed, or all its sessions are closed */
+	bool         over;		/* its end has passed, or it has begun and all its sessions
+					 * are closed */
 	bool         unseen;		/* over, inside cover, and no session at all */
 	int64_t      from;		/* a session from here on still belongs to it */
 	struct verdict_missing *missing;	/* so far, when not over */

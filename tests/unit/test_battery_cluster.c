@@ -216,19 +216,28 @@ static void
 fleet_types(void **state)
 {
 	struct arena a = { 0 };
-	const char *text = "";
+	const char *text = "", *got;
 
 	(void)state;
-	/* The same crowd at two accounts is their own matter, at three the cell's. */
-	for (int n = 2; n <= 3; n++) {
-		text = "";
-		for (int i = 0; i < n; i++)
-			text = arena_fmt(&a, "%saccount A%d\ncover 2026-05-01 2026-10-20\n"
-			    "roster zone=1 cell=CR2\nroster zone=2 cell=CR2\nroster zone=3 cell=CR2\n"
-			    "2026-10-01 low-battery zone=1\n2026-10-02 low-battery zone=2\n"
-			    "2026-10-03 low-battery zone=3\n", text, i);
-		text = help_judge(&a, text, "battery-cluster");
-		assert_true((strstr(text, "cell:CR2") != NULL) == (n == 3));
+	/* The crowd must span three accounts; a site's own three lows count as one there. */
+	for (int n = 2; n <= 4; n++) {
+		for (int lows = 1; lows <= 3; lows += 2) {
+			text = "";
+			for (int i = 0; i < n; i++)
+				text = arena_fmt(&a, "%saccount A%d\ncover 2026-05-01 2026-10-20\n"
+				    "setting battery-cluster.prior_years=20\n"
+				    "roster zone=1 cell=CR2\nroster zone=2 cell=CR2\n"
+				    "roster zone=3 cell=CR2\n2026-10-01 low-battery zone=1\n%s", text, i,
+				    lows == 3 ? "2026-10-02 low-battery zone=2\n"
+				    "2026-10-03 low-battery zone=3\n" : "");
+			got = help_judge(&a, text, "battery-cluster");
+			if (n >= 3 && lows == 1)
+				assert_non_null(strstr(got, "cell:CR2"));
+			if (n == 2)
+				assert_null(strstr(got, "cell:CR2"));
+			if (n == 3 && lows == 3)
+				assert_null(strstr(got, "measure accounts 9"));
+		}
 	}
 	/* Unknown cells are no type. */
 	text = "";

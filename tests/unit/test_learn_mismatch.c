@@ -80,7 +80,7 @@ how_near(void **state)
 		/* A partner that has been learned is no partner: foreign, and the zone's plan told. */
 		{ PLAN("12345671", "zone=5") PLAN("77777777", "zone=6")
 		  LEARN("00", "zone=5 serial=12345671") LEARN("01", "zone=6 serial=12345672"),
-		  "foreign: neither plan nor roster expects it; zone 6 was planned for 77777777",
+		  "neither plan nor roster expects it; zone 6 was planned for 77777777",
 		  "near miss of" },
 		/* Rostered and never seen: also a partner. */
 		{ "roster zone=5 serial=12345671\n" LEARN("00", "zone=5 serial=12345672"),
