@@ -69,11 +69,32 @@ limits_of(const struct view *v, int32_t device)
 	};
 }
 
+/* Does the site have it? A device of the neighbours is known by these words only. */
 static bool
-judged(const struct device *d)
+belongs(const struct view *v, const struct device *d)
 {
-	return d->kind != KIND_KEYFOB && d->unlearned == NO_TIME &&
-	    (*d->zone_key || d->learned != NO_TIME || d->rostered);
+	if (*d->zone_key || d->learned != NO_TIME || d->rostered)
+		return true;
+	for (size_t k = 0; k < d->n_event; k++) {
+		enum word w = v->event[d->event[k]].word;
+
+		if (w != W_LEARN_HEARD && w != W_LEARN_REFUSED && w != W_EXTRA_DEVICE && w != W_UNLEARN)
+			return true;
+	}
+	return false;
+}
+
+static bool
+judged(const struct view *v, const struct device *d)
+{
+	return d->unlearned == NO_TIME && (d->kind != KIND_KEYFOB || d->life) && belongs(v, d);
+}
+
+/* Goes away with its wearer, and is not expected to report unless that is stated. */
+static bool
+is_worn(const struct device *d)
+{
+	return d->kind == KIND_MEDICAL || d->kind == KIND_KEYFOB;
 }
 
 static int64_t
@@ -82,7 +103,7 @@ interval_of(const struct work *w, int32_t device)
 	const struct checkin *c = &w->l->checkin[device];
 	const struct device *d = &w->v->device[device];
 
-	if (!judged(d) || (d->kind == KIND_MEDICAL && c->source != CHECKIN_STATED))
+	if (!judged(w->v, d) || (is_worn(d) && c->source != CHECKIN_STATED))
 		return 0;
 	return c->interval;
 }
@@ -249,7 +270,7 @@ find_silence(struct work *w, int32_t device, const struct last *last)
 	bool never = d->learned != NO_TIME && !last->since_learn;
 	struct loss loss = { .device = device, .end = NO_TIME, .group = -1 };
 
-	if (last->open || (d->kind == KIND_MEDICAL && !interval))
+	if (last->open || (is_worn(d) && !interval))
 		return;
 	if (never) {
 		from = later(d->learned, w->l->anew);
@@ -265,7 +286,9 @@ find_silence(struct work *w, int32_t device, const struct last *last)
 		    (double)losses_missed(v, w->l, device) < w->limits.missed)
 			return;
 		from = later(last->heard, w->l->anew);
-		if (!others_shown(w, from + interval, true))
+		/* A clock set forward makes all look silent, for one interval at the most. */
+		if (!others_shown(w, from + interval, true) || (w->l->clock_set > from &&
+		    view_cover_within(v, w->l->clock_set, v->now) < interval))
 			return;
 		loss.sort = LOSS_SILENT;
 		loss.at = from + (int64_t)(w->limits.missed * (double)interval);
@@ -276,17 +299,18 @@ find_silence(struct work *w, int32_t device, const struct last *last)
 }
 
 /* Last restart or reset clock: what came before says nothing of the time after it. */
-static int64_t
-last_start(const struct view *v)
+static void
+find_starts(const struct view *v, struct losses *l)
 {
-	for (size_t i = v->n_event; i-- > 0;) {
+	l->anew = l->clock_set = NO_TIME;
+	for (size_t i = 0; i < v->n_event; i++) {
 		const struct event *ev = &v->event[i];
 
-		if ((ev->word == W_RESTART && !(ev->marks & MARK_STILL)) ||
-		    (ev->marks & MARK_RESET))
-			return ev->at;
+		if (ev->marks & MARK_RESET || (ev->word == W_RESTART && !(ev->marks & MARK_STILL)))
+			l->anew = ev->at;
+		if (ev->word == W_CLOCK_SET)
+			l->clock_set = ev->at;
 	}
-	return NO_TIME;
 }
 
 long
@@ -295,10 +319,12 @@ losses_missed(const struct view *v, const struct losses *l, int32_t device)
 	const struct device *d = &v->device[device];
 	int64_t interval = l->checkin[device].interval;
 	int64_t from = later(d->last_heard, l->anew);
+	int64_t blur = v->minutes_only ? MINUTE : 0, silence;
 
 	if (!interval || d->last_heard == NO_TIME)
 		return 0;
-	return (long)(view_cover_within(v, from, v->now) / interval);
+	silence = view_cover_within(v, from, v->now) - blur;
+	return silence > 0 ? (long)(silence / interval) : 0;
 }
 
 /* ---- together ---------------------------------------------------------------- */
@@ -342,7 +368,7 @@ supervised_at(const struct view *v, int64_t at)
 		bool later_one = d->learned != NO_TIME && d->learned > at && d->n_event &&
 		    v->event[d->event[0]].at > at;
 
-		n += d->wireless && judged(d) && !later_one;
+		n += d->wireless && judged(v, d) && !later_one;
 	}
 	return n;
 }
@@ -447,7 +473,8 @@ losses_find(const struct view *v, struct arena *a, struct losses *out)
 	uint32_t *panel;
 	size_t n_panel = 0;
 
-	*out = (struct losses){ .anew = last_start(v) };
+	*out = (struct losses){ 0 };
+	find_starts(v, out);
 	out->checkin = arena_take(a, v->n_device * sizeof *out->checkin);
 	out->first = arena_take(a, (v->n_device + 1) * sizeof *out->first);
 	checkin_learn(v, out->checkin);
@@ -456,7 +483,7 @@ losses_find(const struct view *v, struct arena *a, struct losses *out)
 		const struct device *d = &v->device[i];
 
 		out->first[i] = out->n;
-		if (judged(d)) {
+		if (judged(v, d)) {
 			struct last last;
 
 			if (v->n_override)

@@ -13,13 +13,15 @@
  * - Silent: an interval is stated or learned, and `missed` or more of them went by in
  *   covered time since the device was heard (or since the last restart or reset clock,
  *   if that was later), while at least `shown_share` of the devices with an interval
- *   have check-ins in the log after the first missed one was due. A medical pendant
- *   is not expected to report unless the roster states an interval for it.
+ *   have check-ins in the log after the first missed one was due, and one interval at
+ *   least since the clock was set. A medical pendant or a keyfob is not expected to
+ *   report unless the roster states an interval for it.
  * - Never: learned, and not heard since for `never_heard` of covered time, the others
  *   being there in the same way.
  *
- * Keyfobs, serials that were only heard or refused in a learn session, and devices that
- * were unlearned or replaced on their zone are left out of everything here.
+ * Left out of everything here: keyfobs, unless they are life safety (one that sent a
+ * panic alarm); serials that were only heard or refused in a learn session or were told
+ * as not of this site; devices that were unlearned or replaced on their zone.
  */
 #ifndef RULES_LOSSES_H
 #define RULES_LOSSES_H
@@ -64,6 +66,7 @@ struct losses {
 	struct checkin    *checkin;	/* of each device */
 	int64_t            window;	/* how close together is "together" */
 	int64_t            anew;	/* last restart or reset clock; NO_TIME */
+	int64_t            clock_set;	/* last time that the clock was set; NO_TIME */
 };
 
 /* Memory comes from `a`. */

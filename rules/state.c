@@ -163,6 +163,8 @@ panel_begin(struct pass *p, uint32_t i, enum condition c)
 	const struct event *ev = &p->v->event[i];
 	const struct point *pt = &p->v->point[ev->point];
 
+	if (c == COND_ALARM && (ev->marks & MARK_USER))
+		return;
 	for (size_t k = 0; k < p->n_open; k++)
 		if (p->open[k].what == c && panel_same(p, &p->open[k], ev))
 			return;

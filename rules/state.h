@@ -13,6 +13,7 @@
  *   held before: `before` is then set, and `since` is only the first time it was told.
  * - A bypass belongs to the zone: `unbypass` takes it off every device of the zone.
  * - Of what held when a device was unlearned or replaced on its zone, only a bypass stays.
+ * - An alarm that a user's code raised has no return to wait for, and is not held.
  * - What the panel itself reports (zone 0, modules, lines) stands in `open`, one entry for
  *   each module number. A test that ends without a partition ends the tests of its
  *   sort in all partitions, one that names a partition only that partition's.

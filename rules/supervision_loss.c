@@ -2,6 +2,7 @@
 #include <stdlib.h>
 #include <string.h>
 
+#include "rules/care.h"
 #include "rules/losses.h"
 #include "rules/rule.h"
 
@@ -414,7 +415,8 @@ judge_unknown(struct view *v, const struct losses *l, struct findings *out)
 		finding_measure(out, f, "gone", hours(v->now - loss->at), "h");
 		finding_summary(out, f, "Supervision lost since %s (%s); the log does not say of which "
 		    "device.", when(v, &out->arena, loss->at), lasting(&out->arena, v->now - loss->at));
-		finding_check(out, f, "Read at the panel which device is meant; it may be life safety.");
+		finding_check(out, f, "Read at the panel which device is meant.");
+		finding_caution(out, f, CARE_MAYBE_LIFE);
 	}
 }
 
@@ -610,7 +612,7 @@ const struct rule rule_supervision_loss = {
 	.why = "What is not heard cannot report: a door, a detector or a whole site may be without "
 	    "watch while all looks quiet.",
 	.quiet_on = "gaps in the export; devices that were unlearned or replaced on their zone; keyfobs; "
-	    "medical pendants that are merely silent, unless the roster states their interval; one or "
+	    "pendants that are merely silent, unless the roster states their interval; one or "
 	    "two losses that were restored (they stand on the site sheet)",
 	.limits = "Silence counts only where the log shows the check-ins of at least half of the "
 	    "devices that have them. A device that was never learned nor heard in the log is not "

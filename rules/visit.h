@@ -88,7 +88,7 @@ struct visit_extra {
 	enum verdict verdict;
 	bool         life, maybe_life;
 	int64_t      removed;	/* taken out again later; NO_TIME = still there */
-	const char  *text;	/* "9F0001 on zone 7: foreign: neither plan nor roster expects it" */
+	const char  *text;	/* "9F0001 on zone 7: neither plan nor roster expects it" */
 };
 
 /* A condition that holds at the end of cover. */

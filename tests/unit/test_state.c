@@ -90,6 +90,7 @@ conditions(void **state)
 		{ "a partition does not end the test of all", "T fire-test-begin\nT fire-test-end part=1\n",
 		  "panel fire test open" },
 		{ "interference that a zone cell comes with", "T jam zone=5\n", "panel 5 radio interference" },
+		{ "a code that a user entered has no return", "T duress-alarm zone=3 marks=user\n", "" },
 		{ "two zones", "T zone-open zone=5\nT zone-open zone=6\nT zone-close zone=5\n", "6 open" },
 	};
 

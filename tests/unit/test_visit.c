@@ -90,7 +90,7 @@ cases(void **state)
 		  "NEAR_MISS HEARD", "4A0077 was learned instead: differs in", 2 },
 		{ "a foreign one beside", HEAD PLAN LEARN
 		  "2026-10-01T09:05:00 learn serial=9F3321 zone=7\n" EXIT HEARD, false, "HEARD HEARD",
-		  "Accepted and not expected so: 9F3321 on zone 7: foreign", 1 },
+		  "Accepted and not expected so: 9F3321 on zone 7: ", 1 },
 		{ "a foreign one, taken out again", HEAD PLAN LEARN
 		  "2026-10-01T09:05:00 learn serial=9F3321 zone=7\n"
 		  "2026-10-01T09:06:00 unlearn serial=9F3321 zone=7\n" EXIT HEARD, true,
