@@ -1,3 +1,5 @@
+#include <string.h>
+
 #include "daemon/cmd.h"
 #include "daemon/report/explain.h"
 #include "rules/view.h"
@@ -14,21 +16,44 @@ static const struct opt options[] = {
 	OPTS_END
 };
 
-/* The kind of the finding's device, for settings of scope device=KIND. */
-static int
-device_kind(struct store *s, const struct stored_finding *f, const char **kind, struct err *e)
+/* "zone:5" and "serial:4A0071" in words; another finding's id stays. */
+static const char *
+member_text(struct view *v, struct arena *a, const char *member)
 {
-	struct view v = { 0 };
-	int32_t d;
+	const char *slash = strrchr(member, '/');
+	int32_t d = -1;
 
-	*kind = "";
-	if (!*f->zone && !*f->serial)
+	if (strncmp(member, "serial:", 7) == 0)
+		d = view_device_find(v, "", member + 7, NO_TIME);
+	else if (strncmp(member, "zone:", 5) == 0)
+		d = view_device_find(v, slash ? slash + 1 : member + 5, "", NO_TIME);
+	return arena_text(a, span_of(d >= 0 ? device_label(v, d) : member));
+}
+
+/* What only the account's view tells: the kind of the finding's device, for settings of
+ * scope device=KIND, and what its members are. */
+static int
+look_up(struct store *s, const struct stored_finding *f, struct arena *a, struct explain *x,
+    struct err *e)
+{
+	const char **member = arena_take(a, (f->n_member + 1) * sizeof *member);
+	struct view v = { 0 };
+	int32_t d = -1;
+
+	x->kind = "";
+	if (strcmp(f->account, "*") == 0)
 		return 0;
-	if (store_view(s, f->account, NO_TIME, &v, e) < 0)
+	if (store_view(s, f->account, NO_TIME, &v, e) < 0) {
+		view_release(&v);
 		return -1;
-	d = view_device_find(&v, f->zone, f->serial, f->onset);
+	}
+	if (*f->zone || *f->serial)
+		d = view_device_find(&v, f->zone, f->serial, f->onset);
 	if (d >= 0 && v.device[d].kind != KIND_UNKNOWN)
-		*kind = kind_text(v.device[d].kind);
+		x->kind = kind_text(v.device[d].kind);
+	for (size_t i = 0; i < f->n_member; i++)
+		member[i] = member_text(&v, a, f->member[i]);
+	x->member = member;
 	view_release(&v);
 	return 0;
 }
@@ -52,7 +77,7 @@ show(struct store *s, struct page *p, const struct options *o, struct tz_set *zo
 		return err_set(e, ERR_USAGE, NULL, 0, "no finding %s; \"tripsift triage\" lists them",
 		    id);
 	x.finding = f;
-	if (device_kind(s, f, &x.kind, e) < 0 ||
+	if (look_up(s, f, &p->arena, &x, e) < 0 ||
 	    store_settings(s, &p->arena, &setting, &x.n_setting, e) < 0 ||
 	    store_decisions(s, f->id, &p->arena, &decision, &x.n_decision, e) < 0)
 		return -1;

@@ -86,9 +86,11 @@ check_names(struct store *s, const struct options *o, struct arena *a, struct er
 }
 
 static int
-show_text(struct store *s, struct page *p, const struct options *o, struct triage *t,
-    struct err *e)
+show_text(struct store *s, struct page *p, const struct options *o, struct tz_set *zones,
+    struct triage *t, struct err *e)
 {
+	struct text_zone *zone = arena_take(&p->arena, (t->n_finding + 1) * sizeof *zone);
+	const struct text_zone own = p->zone;
 	struct account_info *uncovered;
 	struct load_row *load = NULL;
 	struct store_status status;
@@ -103,6 +105,12 @@ show_text(struct store *s, struct page *p, const struct options *o, struct triag
 	if (!*t->filter && store_load(s, OFFENDERS, &p->arena, &load, &t->n_load, &t->all_alarms,
 	    &t->all_activations, e) < 0)
 		return -1;
+	for (size_t i = 0; i < t->n_finding; i++) {
+		cmd_zone(p, cmd_tz(zones, t->finding[i].timezone));
+		zone[i] = p->zone;
+	}
+	p->zone = own;
+	t->zone = zone;
 	t->load = load;
 	t->uncovered = uncovered;
 	t->twin = twin;
@@ -138,7 +146,7 @@ show(struct store *s, struct page *p, const struct options *o, struct tz_set *zo
 		return -1;
 	t.finding = f;
 	if (o->format == 0)
-		return show_text(s, p, o, &t, e);
+		return show_text(s, p, o, zones, &t, e);
 	if (o->format == 1) {
 		findings_csv(stdout, f, t.n_finding);
 		return 0;

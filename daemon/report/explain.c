@@ -29,6 +29,15 @@ measures(struct page *p, const struct stored_finding *f)
 	table_print(&t, 2);
 }
 
+/* The whole name is in the other formats; here it would push the rows apart. */
+static const char *
+base_name(const char *path)
+{
+	const char *slash = strrchr(path, '/');
+
+	return slash ? slash + 1 : path;
+}
+
 static void
 evidence(struct page *p, const struct stored_finding *f)
 {
@@ -62,7 +71,7 @@ evidence(struct page *p, const struct stored_finding *f)
 		table_add(&t, text_time(p, e->at));
 		table_add(&t, e->event);
 		table_add(&t, e->detail);
-		table_fmt(&t, "%s:%lld", e->file, (long long)e->line);
+		table_fmt(&t, "%s:%lld", base_name(e->file), (long long)e->line);
 	}
 	table_print(&t, 2);
 }
@@ -117,8 +126,8 @@ explain_text(struct page *p, const struct explain *x)
 	page_fmt(p, "", "%s  %s: %s", f->id, level_text((enum level)f->level),
 	    r ? r->title : f->rule);
 	page_para(p, "", phrase_site(p, f->account, f->site_name));
-	if (*f->device)
-		page_para(p, "", f->device);
+	if (*phrase_place(f))
+		page_para(p, "", phrase_place(f));
 	page_para(p, "", phrase_facts(p, f));
 	page_blank(p);
 	page_para(p, "", f->summary);
@@ -132,7 +141,7 @@ explain_text(struct page *p, const struct explain *x)
 			page_para(p, "  - ", f->caution[i]);
 	}
 	list(p, "CHECK, IN THIS ORDER", f->check, f->n_check, true);
-	list(p, "STANDS FOR", f->member, f->n_member, false);
+	list(p, "STANDS FOR", x->member ? x->member : f->member, f->n_member, false);
 	measures(p, f);
 	evidence(p, f);
 	page_heading(p, STYLE_STRONG, "DECISIONS");
@@ -143,9 +152,9 @@ explain_text(struct page *p, const struct explain *x)
 	if (r) {
 		settings(p, x, r);
 		page_heading(p, STYLE_STRONG, "THE RULE");
-		page_para(p, "  Why it matters: ", r->why);
-		page_para(p, "  Quiet on: ", r->quiet_on);
-		page_para(p, "  Cannot know: ", r->limits);
+		page_fmt(p, "  - ", "Why it matters: %s", r->why);
+		page_fmt(p, "  - ", "Quiet on: %s", r->quiet_on);
+		page_fmt(p, "  - ", "Cannot know: %s", r->limits);
 	}
 	page_blank(p);
 	page_para(p, "", CARE_POINTERS);

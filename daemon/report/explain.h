@@ -9,6 +9,7 @@
 /* All borrowed. */
 struct explain {
 	const struct stored_finding  *finding;
+	const char *const            *member;	/* its members in words; NULL = as they are */
 	const char                   *kind;	/* of its device, "" = none or unknown */
 	const struct setting_row     *setting;
 	size_t                        n_setting;

@@ -48,3 +48,11 @@ phrase_facts(struct page *p, const struct stored_finding *f)
 		text = arena_fmt(&p->arena, "%s %s", text, text_time(p, f->cleared));
 	return text;
 }
+
+const char *
+phrase_place(const struct stored_finding *f)
+{
+	if (*f->device)
+		return strncmp(f->summary, f->device, strlen(f->device)) == 0 ? "" : f->device;
+	return strcmp(f->account, "*") == 0 ? "" : "the whole site";
+}

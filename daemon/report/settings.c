@@ -108,9 +108,9 @@ rule_text(struct page *p, const struct rule *r, const struct setting_row *row, s
 	page_heading(p, STYLE_STRONG, r->id);
 	page_fmt(p, "  ", "%s.", r->title);
 	if (whole) {
-		page_para(p, "  Why it matters: ", r->why);
-		page_para(p, "  Quiet on: ", r->quiet_on);
-		page_para(p, "  Cannot know: ", r->limits);
+		page_fmt(p, "  - ", "Why it matters: %s", r->why);
+		page_fmt(p, "  - ", "Quiet on: %s", r->quiet_on);
+		page_fmt(p, "  - ", "Cannot know: %s", r->limits);
 	}
 	if (!r->setting || !r->setting->name)
 		return;

@@ -7,21 +7,23 @@
 #include "rules/rule.h"
 
 static void
-one_finding(struct page *p, const struct stored_finding *f, const struct notes *notes,
-    int id_width)
+one_finding(struct page *p, const struct stored_finding *f, const struct text_zone *zone,
+    const struct notes *notes, int id_width)
 {
 	const char *lead = arena_fmt(&p->arena, " %-*s  ", id_width, f->id);
 	const char *under = arena_fmt(&p->arena, "%*s", id_width + 3, "");
-	bool fleet = strcmp(f->account, "*") == 0;
-	const char *letters;
+	const char *place = phrase_place(f), *letters;
+	struct text_zone own = p->zone;
 
 	page_fmt(p, lead, "%s%s%s", phrase_site(p, f->account, f->site_name),
-	    *f->device || !fleet ? phrase_between(p) : "",
-	    *f->device ? f->device : fleet ? "" : "the whole site");
+	    *place ? phrase_between(p) : "", place);
 	page_para(p, under, f->summary);
 	letters = notes_letters(notes, p, f->caution, f->n_caution);
+	if (zone)
+		p->zone = *zone;
 	page_fmt(p, under, "%s%s%s", phrase_facts(p, f), *letters ? phrase_between(p) : "",
 	    *letters ? arena_fmt(&p->arena, "caution %s", letters) : "");
+	p->zone = own;
 	if (f->decision)
 		page_para(p, under, phrase_decision(p, f->decision));
 }
@@ -29,9 +31,9 @@ one_finding(struct page *p, const struct stored_finding *f, const struct notes *
 static void
 head(struct page *p, const struct triage *t)
 {
-	page_fmt(p, "", "%s, covered by exports from %s to %s. Times are %s.",
-	    text_count(p, t->accounts, "account", "accounts"), text_time(p, t->cover_from),
-	    text_time(p, t->cover_to), p->zone.name);
+	page_fmt(p, "", "%s, covered by exports from %s to %s (%s). Times of findings are by each "
+	    "site's own clock.", text_count(p, t->accounts, "account", "accounts"),
+	    text_time(p, t->cover_from), text_time(p, t->cover_to), p->zone.name);
 	if (*t->filter)
 		page_fmt(p, "", "Shown: %s.", t->filter);
 	if (t->due)
@@ -175,7 +177,7 @@ triage_text(struct page *p, const struct triage *t)
 		if (f->level != level)
 			page_heading(p, style[f->level], name[f->level]);
 		level = f->level;
-		one_finding(p, f, &notes, id_width);
+		one_finding(p, f, t->zone ? &t->zone[i] : NULL, &notes, id_width);
 	}
 	if (all_left) {
 		page_blank(p);

@@ -9,6 +9,7 @@
 struct triage {
 	const struct stored_finding *finding;	/* in the order of lists */
 	size_t                       n_finding;
+	const struct text_zone      *zone;	/* each finding's own clock; NULL = the page's */
 	size_t                       limit;	/* findings below `now` and not of life safety that
 						 * are shown; 0 = all */
 	const char                  *filter;	/* "only account 1042"; "" = nothing left out */

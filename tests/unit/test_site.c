@@ -83,6 +83,8 @@ says(const char *text, const char *what)
 	"2026-09-21T08:00:00 hold-up-alarm zone=9 serial=4A0079\n" \
 	"2026-09-22T08:00:00 tamper zone=9 serial=4A0079\n" \
 	"2026-09-22T08:01:00 duress-alarm\n" \
+	"2026-09-22T08:02:00 end-of-life zone=10 serial=4A0080\n" \
+	"2026-09-22T08:03:00 low-battery zone=10 serial=4A0080\n" \
 	"2026-10-01T09:00:00 program-entry\n" \
 	"2026-10-01T09:01:00 learn-heard serial=4A0078\n" \
 	"2026-10-01T09:03:00 learn serial=4A0078 zone=8\n" \

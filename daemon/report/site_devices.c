@@ -1,0 +1,194 @@
+/* site_devices.c - every device of a site, with its last 30 days. */
+#include "daemon/report/site_part.h"
+
+#include <string.h>
+#include <strings.h>
+
+#include "daemon/report/silent.h"
+#include "rules/cells.h"
+
+/* Was it ever of this site? A serial that was only heard here is a neighbour's until
+ * somebody learns it. */
+static bool
+belongs(const struct device *d)
+{
+	return *d->zone || d->rostered || d->learned != NO_TIME;
+}
+
+/* One character a day, oldest first, in groups of five: how often the input went off.
+ * A digit is exact, + is 10 to 99, * is more, . is none, ? is a day no export covers. */
+static const char *
+strip(struct page *p, const struct view *v, const unsigned day[STATE_DAYS], int64_t *sum)
+{
+	char *out = arena_take(&p->arena, STATE_DAYS + STATE_DAYS / 5 + 1), *to = out;
+	int64_t now = v->now == NO_TIME ? 0 : v->now;
+	int64_t ahead = p->zone.offset ? p->zone.offset(p->zone.zone, now / SECOND) * SECOND : 0;
+	int64_t midnight = (now + ahead) / DAY * DAY - ahead;
+
+	*sum = 0;
+	for (int i = 0; i < STATE_DAYS; i++) {
+		int64_t from = midnight - (STATE_DAYS - 1 - i) * DAY;
+		unsigned n = day[i];
+
+		if (i && i % 5 == 0)
+			*to++ = ' ';
+		*to++ = n == 0 ? view_cover_within(v, from, from + DAY) > 0 ? '.' : '?' :
+		    n < 10 ? (char)('0' + n) : n < 100 ? '+' : '*';
+		*sum += n;
+	}
+	*to = '\0';
+	return out;
+}
+
+/* "no low reported", "LOW since ...", "was low 3 times, last ...". */
+static const char *
+battery_text(struct page *p, const struct site *s, int32_t device)
+{
+	const struct view *v = s->v;
+	const struct device *d = &v->device[device];
+	const struct holding *low = &s->state.device[device].cond[COND_BATTERY];
+	int64_t times = 0, last = NO_TIME;
+
+	for (size_t i = 0; i < d->n_event; i++) {
+		const struct event *ev = &v->event[d->event[i]];
+
+		if (ev->word == W_LOW_BATTERY && !(ev->marks & MARK_STILL)) {
+			times++;
+			last = ev->at;
+		}
+	}
+	if (low->since != NO_TIME)
+		return arena_fmt(&p->arena, "cell %s", site_holding(p, "LOW", low));
+	if (times)
+		return arena_fmt(&p->arena, "cell was low %s, last %s",
+		    text_count(p, times, "time", "times"), text_day(p, last));
+	return d->wireless ? "no low cell told" : "";
+}
+
+static const char *
+supervision_text(struct page *p, const struct site *s, int32_t device)
+{
+	static const char *const source[] = { "", "stated", "learned", "learned" };
+	const struct checkin *c = &s->losses.checkin[device];
+	const struct holding *lost = &s->state.device[device].cond[COND_LOST];
+	const char *text = "";
+	int64_t recent = 0, last = NO_TIME;
+	long missed;
+
+	for (size_t i = s->losses.first[device]; i < s->losses.first[device + 1]; i++) {
+		const struct loss *l = &s->losses.loss[i];
+
+		if (l->at >= s->v->now - STATE_DAYS * DAY) {
+			recent++;
+			last = l->at;
+		}
+	}
+	if (c->source != CHECKIN_NONE)
+		text = arena_fmt(&p->arena, "checks in every %s (%s)", text_span(p, c->interval),
+		    source[c->source]);
+	missed = losses_missed(s->v, &s->losses, device);
+	if (missed > 0)
+		text = arena_fmt(&p->arena, "%s, %s missed", text,
+		    text_count(p, missed, "check-in", "check-ins"));
+	if (lost->since != NO_TIME)
+		text = arena_fmt(&p->arena, "%s%s%s", text, *text ? ", " : "",
+		    site_holding(p, "LOST", lost));
+	else if (recent)
+		text = arena_fmt(&p->arena, "%s%slost %s in 30 days, last %s", text, *text ? ", " : "",
+		    text_count(p, recent, "time", "times"), text_time(p, last));
+	return text;
+}
+
+static const char *
+first_line(struct page *p, const struct device *d)
+{
+	struct cell cell = cell_fold(&p->arena, d->cell);
+	const char *text = *d->name && strcasecmp(d->name, kind_heading(d->kind)) != 0 ?
+	    arena_fmt(&p->arena, "%s, %s", d->name, kind_heading(d->kind)) : kind_heading(d->kind);
+
+	if (*d->serial)
+		text = arena_fmt(&p->arena, "%s, serial %s", text, d->serial);
+	if (*d->partition)
+		text = arena_fmt(&p->arena, "%s, partition %s", text, d->partition);
+	if (*cell.key)
+		text = arena_fmt(&p->arena, "%s, cell %s", text, cell.key);
+	if (d->life)
+		text = arena_fmt(&p->arena, "%s, LIFE SAFETY", text);
+	else if (d->maybe_life)
+		text = arena_fmt(&p->arena, "%s, may be LIFE SAFETY", text);
+	return text;
+}
+
+static void
+one_device(struct page *p, const struct site *s, int32_t device, int zone_width)
+{
+	const struct view *v = s->v;
+	const struct device *d = &v->device[device];
+	const struct device_state *st = &s->state.device[device];
+	const char *lead = arena_fmt(&p->arena, " %*s  ", zone_width, *d->zone ? d->zone : "-");
+	const char *under = arena_fmt(&p->arena, "%*s", text_width(lead), "");
+	const char *text, *part;
+	unsigned day[STATE_DAYS] = { 0 };
+	int64_t sum;
+
+	if (silent_device(v, device)) {
+		page_para(p, lead, SILENT_TEXT);
+		return;
+	}
+	if (site_gone(d)) {
+		page_fmt(p, lead, "before: %s, taken out %s", first_line(p, d),
+		    text_time(p, d->unlearned));
+		return;
+	}
+	page_para(p, lead, first_line(p, d));
+	text = st->last_heard == NO_TIME ? "never heard in what is covered" :
+	    arena_fmt(&p->arena, "heard %s", text_time(p, st->last_heard));
+	if (*(part = battery_text(p, s, device)))
+		text = arena_fmt(&p->arena, "%s; %s", text, part);
+	if (*(part = supervision_text(p, s, device)))
+		text = arena_fmt(&p->arena, "%s; %s", text, part);
+	for (int c = 0; c < COND_COUNT; c++) {
+		if (c != COND_BATTERY && c != COND_LOST && st->cond[c].since != NO_TIME)
+			text = arena_fmt(&p->arena, "%s; %s", text, site_holding(p,
+			    condition_text((enum condition)c), &st->cond[c]));
+	}
+	page_para(p, under, text);
+	state_days(v, device, day);
+	part = strip(p, v, day, &sum);
+	if (sum)
+		page_fmt(p, under, "%s  %s", part, text_count(p, sum, "activation", "activations"));
+}
+
+void
+site_devices(struct page *p, const struct site *s)
+{
+	const struct view *v = s->v;
+	const char *heard = "";
+	size_t listed = 0;
+	int zone_width = 2;
+
+	for (size_t i = 0; i < v->n_device; i++) {
+		const struct device *d = &v->device[s->order[i]];
+		int w = text_width(text_safe(p, d->zone));
+
+		if (belongs(d)) {
+			listed++;
+			zone_width = w > zone_width ? w : zone_width;
+		} else {
+			heard = arena_fmt(&p->arena, "%s%s%s", heard, *heard ? ", " : "", d->serial);
+		}
+	}
+	page_heading(p, STYLE_STRONG, "DEVICES, by zone");
+	if (listed)
+		page_para(p, "  ", "The row of marks is the last 30 days, oldest first: how often the "
+		    "input went off that day (. none, 1 to 9, + 10 or more, * 100 or more, ? not "
+		    "covered by any export).");
+	for (size_t i = 0; i < v->n_device; i++) {
+		if (belongs(&v->device[s->order[i]]))
+			one_device(p, s, s->order[i], zone_width);
+	}
+	if (!listed)
+		page_para(p, "  ", "None is known.");
+	if (*heard)
+		page_fmt(p, "  ", "Also heard here, not of this site: %s.", heard);
+}
