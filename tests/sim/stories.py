@@ -631,7 +631,7 @@ def unknown_let_in(t, a):
     day = t.days - a.rng.randrange(8, 25)
     at = a.local(day, 11)
     mine = t.planned(a, day, "contact", "lift door")
-    foreign = Device(a.next_zone(), "motion", "", t.serial(a, "strange"), "", 0)
+    foreign = Device(a.next_zone(), "contact", "", t.serial(a, "strange"), "", 0)
     session(a, at, [("heard", mine), ("learn", mine), ("heard", foreign), ("learn", foreign)])
     tried(a, at + 1800, mine)
     t.truth(a, "learn-mismatch", foreign, at, "now", "plain",

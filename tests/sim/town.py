@@ -48,6 +48,10 @@ class Town:
                 STORIES[name](self, a)
         self.cells_run_down()
         for a in self.accounts:
+            if a.activity == "all" and not a.roster:
+                for d in (d for d in a.devices if d.kind == "motion"):
+                    self.quiet(a, "chatter", d, "people walk about; no list says it sees motion")
+        for a in self.accounts:
             world.doors(a)
             world.motion(a)
             world.checkins(a, days)
