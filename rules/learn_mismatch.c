@@ -274,8 +274,7 @@ say_checks(struct tally *t, const struct sessions *all, const struct session *s,
 			    || x->verdict == VERDICT_ELSEWHERE;
 
 			if (x->verdict == VERDICT_WITHDRAWN || urgent != (pass == 0)
-			    || (verdict_is_fine(x->verdict) && !x->other_zone && !x->planned_zone
-			    && x->seen_kind == KIND_UNKNOWN))
+			    || verdict_item_is_fine(x))
 				continue;
 			finding_check(out, f, arena_text(a, span_of(x->text)));
 		}

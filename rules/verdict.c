@@ -6,6 +6,7 @@
 #include "daemon/base/serial.h"
 #include "rules/match.h"
 #include "rules/rule.h"
+#include "rules/verdict_words.h"
 
 extern const struct rule rule_learn_mismatch;
 
@@ -26,27 +27,6 @@ struct context {
 	size_t                 n_expected;
 	int64_t                near;
 };
-
-static const struct {
-	bool        fine;
-	const char *text;
-} verdict_table[VERDICT_COUNT] = {
-#define X(id, fine, text) { fine, text },
-	VERDICT_LIST(X)
-#undef X
-};
-
-const char *
-verdict_text(enum verdict x)
-{
-	return verdict_table[x].text;
-}
-
-bool
-verdict_is_fine(enum verdict x)
-{
-	return verdict_table[x].fine;
-}
 
 /* ---- what is expected ------------------------------------------------------ */
 
@@ -378,12 +358,11 @@ planned_zone_row(const struct context *c, const char *zone_key, const struct ses
 }
 
 static void
-judge_item(const struct context *c, const struct session *s, const struct session_item *it,
-    struct verdict_item *out)
+judge_item(const struct context *c, const struct session *s, const struct roster_row *version,
+    const struct session_item *it, struct verdict_item *out)
 {
 	struct view *v = c->v;
 	const struct device *d = it->device < 0 ? NULL : &v->device[it->device];
-	const struct roster_row *version = roster_before(v, s->begin);
 	const struct event *removed = removed_after(v, it);
 	const struct plan_row *there = NULL;
 	bool zone_planned = false, zone_known = false, newer = false, rostered = false;
@@ -461,6 +440,10 @@ judge_item(const struct context *c, const struct session *s, const struct sessio
 		out->verdict = VERDICT_REPLACED;
 	else
 		out->verdict = VERDICT_FOREIGN;
+	if (out->verdict == VERDICT_WITHDRAWN) {
+		out->other_zone = out->planned_zone = NULL;
+		out->planned_kind = out->seen_kind = KIND_UNKNOWN;
+	}
 	if (there && out->verdict == VERDICT_FOREIGN) {
 		out->planned_zone = there->zone;
 		out->wanted = there->serial;
@@ -471,12 +454,12 @@ judge_item(const struct context *c, const struct session *s, const struct sessio
 /* Gives foreign serials of the session their best partner among the expected ones that
  * the panel still did not have when it ended. */
 static void
-match_session(const struct context *c, const struct session *s, struct session_verdict *out)
+match_session(const struct context *c, const struct session *s, const struct roster_row *version,
+    struct session_verdict *out)
 {
 	struct view *v = c->v;
 	double edits = setting_value(v, &rule_learn_mismatch, "edits", -1);
 	double digits = setting_value(v, &rule_learn_mismatch, "digits_per_edit", -1);
-	const struct roster_row *version = roster_before(v, s->begin);
 	const struct expected *col[MATCH_MOST];
 	size_t row[MATCH_MOST], rows = 0, cols = 0;
 	int col_of[MATCH_MOST];
@@ -545,95 +528,6 @@ is_outside(const struct context *c, const struct session *s)
 	return true;
 }
 
-/* ---- words ----------------------------------------------------------------- */
-
-static const char *
-local_time(struct arena *a, const struct view *v, uint32_t event)
-{
-	char text[CIVIL_TEXT];
-	const struct event *ev = &v->event[event];
-
-	return arena_fmt(a, "%s local", civil_short(ev->at + ev->offset * SECOND, text));
-}
-
-/* Adds a remark behind what is there. */
-static void
-remark(struct arena *a, const char **text, const char *more)
-{
-	*text = **text ? arena_fmt(a, "%s; %s", *text, more) : more;
-}
-
-static const char *
-item_text(const struct context *c, const struct session_item *it, const struct verdict_item *x)
-{
-	struct arena *a = &c->v->arena;
-	long carton = (long)setting_value(c->v, &rule_learn_mismatch, "carton", -1);
-	const char *text = "";
-
-	switch (x->verdict) {
-	case VERDICT_NEAR_MISS:
-		text = arena_fmt(a, "near miss of %s: %s; read the sticker again%s", x->wanted,
-		    x->difference, x->apart > 0 && x->apart <= carton
-		    ? " (devices of one carton have consecutive serials)" : "");
-		break;
-	case VERDICT_ELSEWHERE:
-	case VERDICT_FOREIGN:
-		text = "neither plan nor roster expects it";
-		break;
-	case VERDICT_REPLACED:
-	case VERDICT_REPLACEMENT:
-		text = arena_fmt(a, "%s (old serial %s)", verdict_text(x->verdict), x->old_serial);
-		break;
-	case VERDICT_NO_SERIAL:
-		text = it->unreadable ? "the serial has lost its digits on the way: compare the sticker"
-		    : "the log names no serial: compare the sticker";
-		break;
-	default:
-		if (!x->other_zone && !x->planned_zone && x->seen_kind == KIND_UNKNOWN)
-			text = verdict_text(x->verdict);
-		break;
-	}
-	if (x->elsewhere)
-		remark(a, &text, arena_fmt(a, "known at account %s%s%s", x->elsewhere->account,
-		    *x->elsewhere->zone ? ", zone " : "", x->elsewhere->zone));
-	if (x->other_zone)
-		remark(a, &text, arena_fmt(a, "also on zone %s, and neither plan nor roster lists both",
-		    x->other_zone));
-	if (x->planned_zone && x->wanted)
-		remark(a, &text, arena_fmt(a, "zone %s was planned for %s", x->planned_zone, x->wanted));
-	else if (x->planned_zone)
-		remark(a, &text, arena_fmt(a, "planned for zone %s", x->planned_zone));
-	if (x->seen_kind != KIND_UNKNOWN)
-		remark(a, &text, arena_fmt(a, "planned as %s, shows as %s", kind_heading(x->planned_kind),
-		    kind_heading(x->seen_kind)));
-	return arena_fmt(a, "%s%s%s: %s", *it->key || it->unreadable ? it->serial : "no serial",
-	    *it->zone ? " on zone " : "", it->zone, text);
-}
-
-/* What the sessions of the visit saw of a serial that is missing. */
-static const char *
-missing_how(const struct context *c, int32_t visit, const char *key)
-{
-	struct arena *a = &c->v->arena;
-	const char *how = "not heard";
-
-	for (size_t i = 0; i < c->all->n; i++) {
-		const struct session *s = &c->all->session[i];
-		const struct session_item *it;
-
-		if (s->visit != visit)
-			continue;
-		if (session_item_find(s->accepted, s->n_accepted, key))
-			how = "learned and taken out again";
-		else if ((it = session_item_find(s->refused, s->n_refused, key)) != NULL)
-			how = arena_fmt(a, "heard and refused at %s", local_time(a, c->v, it->event));
-		else if ((it = session_item_find(s->heard, s->n_heard, key)) != NULL)
-			how = arena_fmt(a, "heard at %s and not accepted",
-			    local_time(a, c->v, it->event));
-	}
-	return how;
-}
-
 /* ---- one visit ------------------------------------------------------------- */
 
 static bool
@@ -699,7 +593,7 @@ judge_visit(const struct context *c, int32_t index, struct visit_verdict *out)
 		    *p->zone ? "zone " : "", p->zone, *p->zone ? ", " : "",
 		    p->kind == KIND_UNKNOWN ? "kind not planned" : kind_heading(p->kind),
 		    *p->name ? arena_fmt(&v->arena, ", %s", p->name) : "",
-		    missing_how(c, index, c->expected[i].key));
+		    verdict_missing_how(v, c->all, index, c->expected[i].key));
 		out->missing[out->n_missing++] = m;
 	}
 }
@@ -715,14 +609,15 @@ verdicts_find(struct view *v, const struct sessions *all, struct verdicts *out)
 	find_expected(&c);
 	for (size_t i = 0; i < all->n; i++) {
 		const struct session *s = &all->session[i];
+		const struct roster_row *version = roster_before(v, s->begin);
 		struct session_verdict *x = &out->session[i];
 
 		x->item = arena_take(&v->arena, s->n_accepted * sizeof *x->item);
 		for (size_t k = 0; k < s->n_accepted; k++)
-			judge_item(&c, s, &s->accepted[k], &x->item[k]);
-		match_session(&c, s, x);
+			judge_item(&c, s, version, &s->accepted[k], &x->item[k]);
+		match_session(&c, s, version, x);
 		for (size_t k = 0; k < s->n_accepted; k++)
-			x->item[k].text = item_text(&c, &s->accepted[k], &x->item[k]);
+			x->item[k].text = verdict_item_text(v, &s->accepted[k], &x->item[k]);
 		x->outside = is_outside(&c, s);
 	}
 	for (size_t k = 0; k < all->n_visit; k++)

@@ -60,6 +60,9 @@ struct verdict_missing {
 	const char  *text;		/* "4A0071 (zone 5, smoke detector): heard and refused" */
 };
 
+/* A fine verdict, and no conflict of zone or kind with it. */
+bool verdict_item_is_fine(const struct verdict_item *x);
+
 struct session_verdict {
 	struct verdict_item *item;	/* one for each of session.accepted */
 	bool         outside;		/* plans were kept at that time and none names this time, and
