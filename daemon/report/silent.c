@@ -37,15 +37,29 @@ silent_text(const char *text)
 }
 
 bool
-silent_finding(const struct view *v, const struct stored_finding *f)
+silent_names(struct view *v, const char *text)
 {
-	if (silent_text(f->summary) || silent_text(f->device))
+	if (silent_text(text))
 		return true;
-	if (*f->zone || *f->serial) {
-		if (silent_device(v, view_device_find(v, f->zone, f->serial, f->onset)))
+	for (size_t i = 0; i < v->n_device; i++) {
+		const struct device *d = &v->device[i];
+
+		/* The label alone would do, but for texts that word a device otherwise. */
+		if (silent_device(v, (int32_t)i) && ((*d->serial && strstr(text, d->serial)) ||
+		    strstr(text, device_label(v, (int32_t)i))))
 			return true;
 	}
 	return false;
+}
+
+bool
+silent_finding(struct view *v, const struct stored_finding *f)
+{
+	int32_t device = -1;
+
+	if (*f->zone || *f->serial)
+		device = view_device_find(v, f->zone, f->serial, f->onset);
+	return silent_device(v, device) || silent_names(v, f->summary) || silent_text(f->device);
 }
 
 const char *

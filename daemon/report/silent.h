@@ -15,8 +15,10 @@
 bool silent_device(const struct view *v, int32_t device);
 /* Does a text speak of such a signal? */
 bool silent_text(const char *text);
+/* Does it, or does it name such a device by its label or serial? */
+bool silent_names(struct view *v, const char *text);
 /* Is the finding about such a device or signal? */
-bool silent_finding(const struct view *v, const struct stored_finding *f);
+bool silent_finding(struct view *v, const struct stored_finding *f);
 /* device_label(), or "zone 9 (silent signal: ask the station)". In the view's arena. */
 const char *silent_label(struct view *v, int32_t device);
 

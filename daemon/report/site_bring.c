@@ -133,7 +133,6 @@ bring_spares(struct page *p, const struct site *s)
 			const struct holding *cond = s->state.device[d].cond;
 			bool old = cond[COND_END_OF_LIFE].since != NO_TIME;
 			bool lost = cond[COND_LOST].since != NO_TIME && !lost_with_the_site(s, d);
-
 			/* What may be a silent signal is counted apart, with the panic buttons. */
 			enum kind own = silent_device(v, d) ? KIND_PANIC : v->device[d].kind;
 

@@ -20,9 +20,9 @@ planned_name(struct page *p, const struct view *v, const struct visit_device *d)
 
 /* A sentence of the check as it may stand on a sheet that is left in a house. */
 static const char *
-unnamed(const char *text)
+unnamed(struct view *v, const char *text)
 {
-	return silent_text(text) ? SILENT_TEXT : text;
+	return silent_names(v, text) ? SILENT_TEXT : text;
 }
 
 static void
@@ -47,7 +47,7 @@ head(struct page *p, const struct view *v, const struct visit_check *x)
 }
 
 static void
-lines(struct page *p, const struct view *v, const struct visit_check *x)
+lines(struct page *p, struct view *v, const struct visit_check *x)
 {
 	size_t done = 0;
 
@@ -68,7 +68,7 @@ lines(struct page *p, const struct view *v, const struct visit_check *x)
 		    arena_fmt(&p->arena, " (learned %s, heard %s)", text_time(p, d->learned),
 		    text_time(p, d->heard)) : d->learned != NO_TIME ? arena_fmt(&p->arena,
 		    " (learned %s)", text_time(p, d->learned)) : "", *d->text ? arena_fmt(&p->arena,
-		    "; %s", unnamed(d->text)) : "");
+		    "; %s", unnamed(v, d->text)) : "");
 		if (d->old != VISIT_OLD_NONE)
 			page_fmt(p, under, "replaces %s: %s", d->old_serial, d->old == VISIT_OLD_GONE ?
 			    "taken out" : d->old == VISIT_OLD_THERE ? "STILL IN THE PANEL by the log" :
@@ -129,7 +129,7 @@ still_open(struct page *p, struct view *v, const struct visit_check *x)
 }
 
 static void
-verdict(struct page *p, const struct visit_check *x)
+verdict(struct page *p, struct view *v, const struct visit_check *x)
 {
 	page_blank(p);
 	if (x->complete) {
@@ -137,12 +137,12 @@ verdict(struct page *p, const struct visit_check *x)
 	} else {
 		page_para(p, "", "NOT COMPLETE BY THE LOG. What remains:");
 		for (size_t i = 0; i < x->n_reason; i++)
-			page_para(p, arena_fmt(&p->arena, " %2zu. ", i + 1), unnamed(x->reason[i]));
+			page_para(p, arena_fmt(&p->arena, " %2zu. ", i + 1), unnamed(v, x->reason[i]));
 	}
 	if (x->n_note)
 		page_heading(p, STYLE_STRONG, "WHAT LIMITS THE LOG AS PROOF");
 	for (size_t i = 0; i < x->n_note; i++)
-		page_para(p, "  - ", unnamed(x->note[i]));
+		page_para(p, "  - ", unnamed(v, x->note[i]));
 }
 
 /* By hand, because no log can tell. */
@@ -172,7 +172,7 @@ visit_text(struct page *p, struct view *v, const struct visit_check *x)
 	site_cautions(p, v);
 	page_blank(p);
 	head(p, v, x);
-	verdict(p, x);
+	verdict(p, v, x);
 	lines(p, v, x);
 	others(p, v, x);
 	still_open(p, v, x);
