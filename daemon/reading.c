@@ -51,6 +51,7 @@ struct reading {
 	pthread_mutex_t      lock;
 	pthread_cond_t       change;
 	struct batch         batch[BATCHES];
+	struct batch_spare   spare;
 	int                  full;	/* batches waiting or lent */
 	int                  put, got;	/* next to fill, next to hand out */
 	bool                 lent, done, stop;
@@ -62,7 +63,9 @@ struct reading {
 static uint64_t
 account_hash(struct span account, struct span receiver, struct span line)
 {
-	return span_hash_fold(account) ^ span_hash_fold(receiver) * 3 ^ span_hash_fold(line) * 7;
+	uint64_t h = span_hash_fold(account);
+
+	return receiver.n || line.n ? h ^ span_hash_fold(receiver) * 3 ^ span_hash_fold(line) * 7 : h;
 }
 
 const struct tz *
@@ -116,15 +119,23 @@ reading_timezone(void *reading, const char *account, const char *timezone)
 	return 0;
 }
 
+static bool
+is_account(const struct acct *a, struct span account, struct span receiver, struct span line)
+{
+	struct span own = { a->account, a->n_account };
+
+	return (span_eq(own, account) || span_eq_fold(own, account)) &&
+	    (receiver.n == 0 ? !*a->receiver : span_eq_fold(span_of(a->receiver), receiver)) &&
+	    (line.n == 0 ? !*a->line : span_eq_fold(span_of(a->line), line));
+}
+
 static struct acct **
 account_slot(struct reading *r, struct span account, struct span receiver, struct span line)
 {
 	size_t at = (size_t)account_hash(account, receiver, line) & (r->cap_acct - 1);
 
 	for (; r->acct[at]; at = (at + 1) & (r->cap_acct - 1))
-		if (span_eq_fold(span_of(r->acct[at]->account), account) &&
-		    span_eq_fold(span_of(r->acct[at]->receiver), receiver) &&
-		    span_eq_fold(span_of(r->acct[at]->line), line))
+		if (is_account(r->acct[at], account, receiver, line))
 			break;
 	return &r->acct[at];
 }
@@ -151,6 +162,7 @@ add_account(struct reading *r, struct span account, struct span receiver, struct
 		return *slot;
 	a = arena_take(r->arena, sizeof *a);
 	a->account = arena_text(r->arena, account);
+	a->n_account = (uint32_t)account.n;
 	a->receiver = receiver.n ? arena_text(r->arena, receiver) : "";
 	a->line = line.n ? arena_text(r->arena, line) : "";
 	a->index = (uint32_t)r->n_acct++;
@@ -176,8 +188,7 @@ find_account(struct reading *r, const struct row *row)
 	struct acct *a = r->last;
 
 	/* Rows of one account often stand together. */
-	if (a && receiver.n == 0 && line.n == 0 && !*a->receiver && !*a->line &&
-	    span_eq(span_of(a->account), account))
+	if (a && is_account(a, account, receiver, line))
 		return a;
 	if (r->cap_acct)
 		a = *account_slot(r, account, receiver, line);
@@ -331,9 +342,13 @@ take_row(struct reading *r, struct batch *b, const struct row *row)
 	ev = &b->row[b->n_row++];
 	*ev = (struct event_in){ .acct = a, .wall = row->time.wall, .ms = (uint16_t)row->time.ms,
 	    .offset = row->time.offset, .line = (uint32_t)row->line, .text = (uint32_t)text,
-	    .cell = (uint16_t)cell, .word = (uint8_t)row->meaning.word };
+	    .cell = (uint16_t)cell, .word = (uint8_t)row->meaning.word,
+	    .piece = (uint32_t)b->n_piece - 1 };
 	for (int i = 0; i < RT_COUNT; i++)
 		ev->n[i] = (uint16_t)row->cell[text_of[i]].n;
+	ev->point_hash = (uint32_t)span_hash((struct span){ b->text + text,
+	    (size_t)ev->n[RT_PARTITION] + ev->n[RT_ZONE] + ev->n[RT_SERIAL] + 2 });
+	ev->text_hash = (uint32_t)span_hash(row->cell[COL_TEXT]);
 	if (row->has_received) {
 		ev->has_received = true;
 		ev->received = row->received.wall;
@@ -381,8 +396,9 @@ empty_batch(struct reading *r)
 }
 
 static void
-hand_over(struct reading *r)
+hand_over(struct reading *r, struct batch *b)
 {
+	batch_sort(b, &r->spare);
 	pthread_mutex_lock(&r->lock);
 	r->full++;
 	r->put = (r->put + 1) % BATCHES;
@@ -482,7 +498,7 @@ read_file(struct reading *r, struct batch *b)
 
 		if (is_full(r, b)) {
 			end_piece(b, false);
-			hand_over(r);
+			hand_over(r, b);
 			if (!(b = empty_batch(r)))
 				return NULL;
 			begin_piece(r, b, false);
@@ -527,7 +543,7 @@ run(void *reading)
 		r->reader = NULL;
 		/* A file that was cut into parts does not share its last batch. */
 		if (b && (is_full(r, b) || !b->piece[b->n_piece - 1].begins)) {
-			hand_over(r);
+			hand_over(r, b);
 			b = empty_batch(r);
 		}
 	}
@@ -535,7 +551,7 @@ run(void *reading)
 		reader_close(r->reader);
 	r->reader = NULL;
 	if (b && b->n_piece)
-		hand_over(r);
+		hand_over(r, b);
 	pthread_mutex_lock(&r->lock);
 	r->done = true;
 	pthread_cond_signal(&r->change);
@@ -632,12 +648,9 @@ reading_close(struct reading *r)
 	}
 	for (size_t i = 0; i < r->n_file; i++)
 		reader_close(r->file[i].reader);
-	for (int i = 0; i < BATCHES; i++) {
-		free(r->batch[i].row);
-		free(r->batch[i].aside);
-		free(r->batch[i].piece);
-		free(r->batch[i].text);
-	}
+	for (int i = 0; i < BATCHES; i++)
+		batch_release(&r->batch[i]);
+	batch_spare_release(&r->spare);
 	for (size_t i = 0; i < r->cap_acct; i++) {
 		if (!r->acct[i])
 			continue;

@@ -36,7 +36,7 @@ point_key(struct arena *a, const char *text)
 static void
 index_point(struct acct_store *s, uint32_t n)
 {
-	uint32_t at = (uint32_t)s->point[n].hash & (s->n_slot - 1);
+	uint32_t at = s->point[n].hash & (s->n_slot - 1);
 
 	while (s->slot[at])
 		at = (at + 1) & (s->n_slot - 1);
@@ -54,7 +54,7 @@ reindex_points(struct acct_store *s, uint32_t n_slot)
 }
 
 static uint32_t
-add_point(struct writer *w, struct acct_store *s, const char *text, size_t n, uint64_t hash)
+add_point(struct writer *w, struct acct_store *s, const char *text, size_t n, uint32_t hash)
 {
 	struct acct_point *p;
 
@@ -80,12 +80,11 @@ add_point(struct writer *w, struct acct_store *s, const char *text, size_t n, ui
 }
 
 uint32_t
-place_point(struct writer *w, struct acct *a, const char *text, size_t n)
+place_point(struct writer *w, struct acct *a, const char *text, size_t n, uint32_t hash)
 {
 	struct acct_store *s = &a->store;
-	uint64_t hash = span_hash((struct span){ text, n });
 
-	for (uint32_t at = (uint32_t)hash & (s->n_slot - 1); s->n_slot && s->slot[at];
+	for (uint32_t at = hash & (s->n_slot - 1); s->n_slot && s->slot[at];
 	    at = (at + 1) & (s->n_slot - 1)) {
 		const struct acct_point *p = &s->point[s->slot[at] - 1];
 
@@ -152,7 +151,7 @@ load_account(struct writer *w, struct acct *a, struct err *e)
 				memcpy(text + n, t.p, t.n);
 			n += t.n + 1;
 		}
-		add_point(w, s, text, n - 1, span_hash((struct span){ text, n - 1 }));
+		add_point(w, s, text, n - 1, (uint32_t)span_hash((struct span){ text, n - 1 }));
 	}
 	if (rc < 0)
 		return -1;
@@ -276,10 +275,16 @@ place_phrase_text(struct writer *w, int64_t id, size_t *n, struct err *e)
 
 /* A text is a phrase from its second coming on, as far as the table remembers; texts
  * that never repeat push one another out and stand in their events. */
-int
-place_phrase(struct writer *w, const char *text, size_t n, int64_t *id, struct err *e)
+void
+place_phrase_soon(const struct writer *w, uint32_t hash)
 {
-	uint64_t hash = span_hash((struct span){ text, n });
+	__builtin_prefetch(&w->phrase[hash & (PHRASE_SLOTS - 2)]);
+}
+
+int
+place_phrase(struct writer *w, const char *text, size_t n, uint32_t hash, int64_t *id,
+    struct err *e)
+{
 	struct phrase_slot *slot = &w->phrase[hash & (PHRASE_SLOTS - 2)], *two = slot + 1;
 	sqlite3_stmt *st;
 	size_t n_old;
@@ -295,7 +300,7 @@ place_phrase(struct writer *w, const char *text, size_t n, int64_t *id, struct e
 		if (slot->id && !two->id)
 			slot = two;
 		else if (slot->id)
-			slot += hash >> 63;
+			slot += hash >> 31;
 		*slot = (struct phrase_slot){ hash, 0 };
 		return 0;
 	}
@@ -312,7 +317,8 @@ place_phrase(struct writer *w, const char *text, size_t n, int64_t *id, struct e
 	db_bind_span(st, 1, (struct span){ text, n });
 	if (db_run(w->store, st, e))
 		return -1;
-	*id = slot->id = sqlite3_last_insert_rowid(w->store->db);
+	*id = sqlite3_last_insert_rowid(w->store->db);
+	slot->id = (uint32_t)*id;
 	remember_phrase(w, *id, text, n);
 	return 0;
 }
@@ -328,14 +334,14 @@ place_load_phrases(struct writer *w, struct err *e)
 		return -1;
 	while ((rc = db_step(w->store, st, e)) > 0) {
 		struct span t = db_span(st, 1);
-		uint64_t hash = span_hash(t);
+		uint32_t hash = (uint32_t)span_hash(t);
 		struct phrase_slot *slot = &w->phrase[hash & (PHRASE_SLOTS - 2)];
 
 		if (slot->id)
 			slot++;
 		if (slot->id)
 			continue;
-		*slot = (struct phrase_slot){ hash, sqlite3_column_int64(st, 0) };
+		*slot = (struct phrase_slot){ hash, (uint32_t)sqlite3_column_int64(st, 0) };
 		remember_phrase(w, slot->id, t.p ? t.p : "", t.n);
 	}
 	return rc;

@@ -17,7 +17,7 @@ enum { CHUNK_BITS = 16 };
  * the batch hang behind the first one. */
 struct group {
 	uint64_t hash;
-	uint32_t first;			/* positions in w->order */
+	uint32_t first;			/* rows of the batch */
 	uint32_t pending;		/* next one that has used up nothing yet; NONE */
 	uint32_t last;
 	uint32_t stored;		/* in the first group: equal stored rows met */
@@ -86,14 +86,14 @@ equal(const struct compared *a, const struct compared *b)
 static void
 from_batch(const struct writer *w, uint32_t position, struct compared *c)
 {
-	const struct event_in *r = &w->b->row[w->order[position]];
+	const struct event_in *r = &w->b->row[position];
 	const char *p = w->b->text + r->text;
 	size_t user = (size_t)r->n[0] + r->n[1] + r->n[2] + 3;
 
 	c->wall = r->wall;
 	c->ms = r->ms;
 	c->offset = r->offset;
-	c->same_point = r->acct->store.point[w->point[position]].same;
+	c->same_point = r->acct->store.point[w->point[position - w->first]].same;
 	c->same_cell = w->cell_same[r->cell];
 	c->user = user_key((struct span){ p + user, r->n[RT_USER] });
 	c->text = (struct span){ p + user + r->n[RT_USER] + 1, r->n[RT_TEXT] };
@@ -121,7 +121,7 @@ add_row(struct finder *f, uint32_t position)
 	if (head) {
 		/* Positions come piece by piece, so only the last group can be ours. */
 		g = &f->group[head->tail];
-		if (w->piece_of[g->first] == w->piece_of[position]) {
+		if (w->b->row[g->first].piece == w->b->row[position].piece) {
 			f->next[g->last - f->from] = position;
 			g->last = position;
 			return;
@@ -195,11 +195,11 @@ use_up(struct finder *f, struct group *g, int64_t id, bool blank, bool clock)
 
 	if (g->pending == NONE)
 		return;
-	w->repeat[g->pending] = true;
-	r = &w->b->row[w->order[g->pending]];
+	w->repeat[g->pending - w->first] = true;
+	r = &w->b->row[g->pending];
 	if (blank && (r->has_received || r->n[RT_SIGNAL])) {
 		f->fill = x_grow(f->fill, &f->cap_fill, f->n_fill + 1, sizeof *f->fill);
-		f->fill[f->n_fill++] = (struct fill){ id, w->order[g->pending], clock };
+		f->fill[f->n_fill++] = (struct fill){ id, g->pending, clock };
 	}
 	g->pending = f->next[g->pending - f->from];
 }
@@ -265,13 +265,13 @@ run_begin(struct writer *w, int64_t first, int64_t end, int64_t wall, int64_t *o
 }
 
 static int
-read_run(struct finder *f, struct acct *a, int64_t first, int64_t end, struct err *e)
+read_run(struct finder *f, struct acct *a, int64_t first, int64_t end, bool sorted, struct err *e)
 {
 	struct writer *w = f->w;
 	sqlite3_stmt *st;
 	int rc;
 
-	if (end - first > 256 && run_begin(w, first, end, f->lo, &first, e))
+	if (sorted && end - first > 256 && run_begin(w, first, end, f->lo, &first, e))
 		return -1;
 	st = db_stmt(w->store, "SELECT id, point, cell, wall, ms, offset, user, text, phrase,"
 	    " received, signal, marks FROM event WHERE id >= ?1 AND id < ?2", e);
@@ -286,11 +286,11 @@ read_run(struct finder *f, struct acct *a, int64_t first, int64_t end, struct er
 		int64_t cell = sqlite3_column_int64(st, 2);
 
 		c.wall = sqlite3_column_int64(st, 3);
-		if (c.wall > f->hi) {
+		if (sorted && c.wall > f->hi) {
 			sqlite3_reset(st);
 			return 0;
 		}
-		if (c.wall < f->lo)
+		if (c.wall < f->lo || c.wall > f->hi)
 			continue;
 		if (point >= a->store.n_point || cell < 1 || cell > w->n_cell)
 			return err_set(e, ERR_STORE, w->store->path, 0,
@@ -321,9 +321,9 @@ read_stored(struct finder *f, struct acct *a, struct err *e)
 	struct writer *w = f->w;
 	/* The spanning file's own rows are used already, by themselves. */
 	int64_t own = f->spanning ? w->file_id[w->open_file] : 0;
-	struct { int64_t first, end; } *run = NULL;
+	struct { int64_t first, end; bool sorted; } *run = NULL;
 	size_t n = 0, cap = 0;
-	sqlite3_stmt *st = db_stmt(w->store, "SELECT first, n FROM run"
+	sqlite3_stmt *st = db_stmt(w->store, "SELECT first, n, hi - lo FROM run"
 	    " WHERE account = ?1 AND hi >= ?2 AND lo <= ?3 AND file <> ?4", e);
 	int rc;
 
@@ -337,10 +337,11 @@ read_stored(struct finder *f, struct acct *a, struct err *e)
 		run = x_grow(run, &cap, n + 1, sizeof *run);
 		run[n].first = sqlite3_column_int64(st, 0);
 		run[n].end = run[n].first + sqlite3_column_int64(st, 1);
+		run[n].sorted = sqlite3_column_int64(st, 2) < UINT32_MAX;	/* see batch_sort() */
 		n++;
 	}
 	for (size_t i = 0; rc == 0 && i < n; i++)
-		rc = read_run(f, a, run[i].first, run[i].end, e);
+		rc = read_run(f, a, run[i].first, run[i].end, run[i].sorted, e);
 	free(run);
 	return rc;
 }
@@ -428,9 +429,8 @@ use_up_within(struct finder *f, uint32_t *kept)
 
 			for (uint32_t p = g->pending; p != NONE; p = f->next[p - f->from], n++) {
 				if (n < before) {
-					w->repeat[p] = true;
-					fill_within(f, &w->b->row[w->order[kept[n]]],
-					    &w->b->row[w->order[p]]);
+					w->repeat[p - w->first] = true;
+					fill_within(f, &w->b->row[kept[n]], &w->b->row[p]);
 				} else {
 					kept[n_kept++] = p;
 				}
@@ -446,16 +446,16 @@ int
 repeat_find(struct writer *w, size_t from, size_t to, bool spanning, bool many_pieces,
     struct err *e)
 {
-	struct acct *a = w->b->row[w->order[from]].acct;
+	struct acct *a = w->b->row[from].acct;
 	struct finder f = { .w = w, .from = from, .spanning = spanning, .lo = INT64_MAX,
 	    .hi = INT64_MIN };
 	size_t n = to - from, slots = 8;
 	bool stored;
 	int rc = 0;
 
-	memset(w->repeat + from, 0, n * sizeof *w->repeat);
+	memset(w->repeat + (from - w->first), 0, n * sizeof *w->repeat);
 	for (size_t i = from; i < to; i++) {
-		int64_t wall = w->b->row[w->order[i]].wall;
+		int64_t wall = w->b->row[i].wall;
 
 		if (wall < f.lo)
 			f.lo = wall;

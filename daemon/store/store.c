@@ -131,9 +131,10 @@ store_open(const char *path, enum store_mode mode, bool *made, struct err *e)
 		goto fail;
 	}
 	s->path = strdup(full);
-	if (sqlite3_open_v2(full, &s->db,
-	    mode == STORE_READ && access(full, W_OK) != 0 ? SQLITE_OPEN_READONLY
-	                                                  : SQLITE_OPEN_READWRITE, NULL) != SQLITE_OK) {
+	/* A handle belongs to one thread, so SQLite need not lock it at each step. */
+	if (sqlite3_open_v2(full, &s->db, SQLITE_OPEN_NOMUTEX |
+	    (mode == STORE_READ && access(full, W_OK) != 0 ? SQLITE_OPEN_READONLY
+	                                                   : SQLITE_OPEN_READWRITE), NULL) != SQLITE_OK) {
 		db_fault(s, e, "cannot open the store");
 		goto fail;
 	}

@@ -8,97 +8,6 @@
 #include "daemon/store/tables.h"
 #include "daemon/store/writer.h"
 
-/* ---- order ----------------------------------------------------------------- */
-
-/* One stable pass over 11 bits; says so when all keys agree and nothing moved. */
-static bool
-radix_pass(const uint32_t *key, int shift, const uint32_t *from, uint32_t *to, size_t n)
-{
-	size_t count[2048] = { 0 }, sum = 0;
-
-	for (size_t i = 0; i < n; i++)
-		count[key[from[i]] >> shift & 2047]++;
-	if (count[key[from[0]] >> shift & 2047] == n)
-		return false;
-	for (size_t d = 0; d < 2048; d++) {
-		size_t c = count[d];
-
-		count[d] = sum;
-		sum += c;
-	}
-	for (size_t i = 0; i < n; i++)
-		to[count[key[from[i]] >> shift & 2047]++] = from[i];
-	return true;
-}
-
-static void
-radix_sort(uint32_t *key, uint32_t **order, uint32_t **spare, size_t n)
-{
-	for (int shift = 0; shift < 32; shift += 11) {
-		if (radix_pass(key, shift, *order, *spare, n)) {
-			uint32_t *t = *order;
-
-			*order = *spare;
-			*spare = t;
-		}
-	}
-}
-
-/* w->order = the rows of pieces [first, last] by (account, piece, wall), file order
- * where these are equal; w->piece_of beside it. */
-static size_t
-sort_rows(struct writer *w, size_t first, size_t last)
-{
-	const struct batch *b = w->b;
-	int64_t least = INT64_MAX;
-	size_t n = 0;
-	uint32_t *piece;
-
-	if (b->n_row > w->cap_order) {
-		size_t cap = b->n_row;
-
-		w->order = realloc(w->order, cap * sizeof *w->order);
-		w->piece_of = realloc(w->piece_of, cap * sizeof *w->piece_of);
-		w->point = realloc(w->point, cap * sizeof *w->point);
-		w->repeat = realloc(w->repeat, cap * sizeof *w->repeat);
-		w->sort_a = realloc(w->sort_a, cap * sizeof *w->sort_a);
-		w->sort_b = realloc(w->sort_b, cap * sizeof *w->sort_b);
-		if (!w->order || !w->piece_of || !w->point || !w->repeat || !w->sort_a || !w->sort_b)
-			abort();
-		w->cap_order = cap;
-	}
-	piece = w->piece_of;	/* by row while sorting */
-	for (size_t p = first; p <= last; p++) {
-		if (b->piece[p].failed)
-			continue;
-		for (size_t i = b->piece[p].row; i < b->piece[p].row + b->piece[p].n_row; i++) {
-			w->order[n++] = (uint32_t)i;
-			piece[i] = (uint32_t)p;
-			if (b->row[i].wall < least)
-				least = b->row[i].wall;
-		}
-	}
-	if (n == 0)
-		return 0;
-	/* Walls further than 136 years after the least share a key; the order within a
-	 * run then is not strict there, so such a run is simply not searched: see hi. */
-	for (size_t i = 0; i < n; i++) {
-		int64_t d = b->row[w->order[i]].wall - least;
-
-		w->sort_a[w->order[i]] = d > UINT32_MAX ? UINT32_MAX : (uint32_t)d;
-	}
-	radix_sort(w->sort_a, &w->order, &w->sort_b, n);
-	if (last > first)
-		radix_sort(piece, &w->order, &w->sort_b, n);
-	for (size_t i = 0; i < n; i++)
-		w->sort_a[w->order[i]] = b->row[w->order[i]].acct->index;
-	radix_sort(w->sort_a, &w->order, &w->sort_b, n);
-	for (size_t i = 0; i < n; i++)
-		w->sort_a[i] = piece[w->order[i]];
-	memcpy(w->piece_of, w->sort_a, n * sizeof *w->piece_of);
-	return n;
-}
-
 /* ---- cover and due --------------------------------------------------------- */
 
 static int
@@ -311,30 +220,30 @@ add_run(struct writer *w, const struct acct *a, uint32_t piece, int64_t first, i
 	return db_run(w->store, st, e);
 }
 
-/* Keeps what is no repeat of order[from..to), rows of one account and one piece. */
+/* Keeps what is no repeat of rows [from, to), which are of one account and one piece. */
 static int
 keep_rows(struct writer *w, size_t from, size_t to, struct err *e)
 {
-	struct piece *p = &w->b->piece[w->piece_of[from]];
-	struct acct *a = w->b->row[w->order[from]].acct;
+	struct piece *p = &w->b->piece[w->b->row[from].piece];
+	struct acct *a = w->b->row[from].acct;
 	size_t begin_kept = w->n_kept, n;
 	int64_t lo = INT64_MAX, hi = INT64_MIN;
 	uint32_t last_point = 0;
 
 	for (size_t i = from; i < to; i++) {
-		const struct event_in *r = &w->b->row[w->order[i]];
+		const struct event_in *r = &w->b->row[i];
 		struct kept *k;
 		size_t text = r->text;
 
-		if (w->repeat[i])
+		if (w->repeat[i - w->first])
 			continue;
 		w->kept = x_grow(w->kept, &w->cap_kept, w->n_kept + 1, sizeof *w->kept);
 		k = &w->kept[w->n_kept++];
-		*k = (struct kept){ w->order[i], w->point[i], 0 };
+		*k = (struct kept){ (uint32_t)i, w->point[i - w->first], 0 };
 		for (int t = 0; t < RT_TEXT; t++)
 			text += r->n[t] + 1u;
-		if (r->n[RT_TEXT] &&
-		    place_phrase(w, w->b->text + text, r->n[RT_TEXT], &k->phrase, e))
+		if (r->n[RT_TEXT] && place_phrase(w, w->b->text + text, r->n[RT_TEXT],
+		    r->text_hash, &k->phrase, e))
 			return -1;
 		last_point = k->point > last_point ? k->point : last_point;
 		lo = r->wall < lo ? r->wall : lo;
@@ -361,7 +270,7 @@ keep_rows(struct writer *w, size_t from, size_t to, struct err *e)
 	if (hi > a->store.new_hi)
 		a->store.new_hi = hi;
 	if (place_keep_points(w, a, last_point, e) ||
-	    add_run(w, a, w->piece_of[from], w->next_event, (int64_t)n, lo, hi, e) ||
+	    add_run(w, a, w->b->row[from].piece, w->next_event, (int64_t)n, lo, hi, e) ||
 	    mark_due(w, a->store.id, e))
 		return -1;
 	w->next_event += (int64_t)n;
@@ -371,21 +280,22 @@ keep_rows(struct writer *w, size_t from, size_t to, struct err *e)
 static int
 take_account(struct writer *w, size_t from, size_t to, bool spanning, struct err *e)
 {
-	struct acct *a = w->b->row[w->order[from]].acct;
-	bool many = w->piece_of[from] != w->piece_of[to - 1];
+	struct acct *a = w->b->row[from].acct;
+	bool many = w->b->row[from].piece != w->b->row[to - 1].piece;
 
 	if (place_account(w, a, e))
 		return -1;
 	for (size_t i = from; i < to; i++) {
-		const struct event_in *r = &w->b->row[w->order[i]];
+		const struct event_in *r = &w->b->row[i];
 
-		w->point[i] = place_point(w, a, w->b->text + r->text,
-		    (size_t)r->n[0] + r->n[1] + r->n[2] + 2);
+		w->point[i - w->first] = place_point(w, a, w->b->text + r->text,
+		    (size_t)r->n[0] + r->n[1] + r->n[2] + 2, r->point_hash);
+		place_phrase_soon(w, r->text_hash);
 	}
 	if (repeat_find(w, from, to, spanning, many, e))
 		return -1;
 	for (size_t i = from, j; i < to; i = j) {
-		for (j = i + 1; j < to && w->piece_of[j] == w->piece_of[i]; j++)
+		for (j = i + 1; j < to && w->b->row[j].piece == w->b->row[i].piece; j++)
 			;
 		if (keep_rows(w, i, j, e))
 			return -1;
@@ -397,15 +307,20 @@ take_account(struct writer *w, size_t from, size_t to, bool spanning, struct err
 static int
 take_rows(struct writer *w, size_t first, size_t last, bool spanning, struct err *e)
 {
-	size_t n = sort_rows(w, first, last);
+	size_t from = w->b->piece[first].row;
+	size_t to = w->b->piece[last].row + w->b->piece[last].n_row;
 
 	w->n_kept = 0;
-	for (size_t i = 0, j; i < n; i = j) {
-		const struct acct *a = w->b->row[w->order[i]].acct;
+	w->first = from;
+	w->point = x_grow(w->point, &w->cap_point, to - from + 1, sizeof *w->point);
+	w->repeat = x_grow(w->repeat, &w->cap_repeat, to - from + 1, sizeof *w->repeat);
+	for (size_t i = from, j; i < to; i = j) {
+		const struct acct *a = w->b->row[i].acct;
 
-		for (j = i + 1; j < n && w->b->row[w->order[j]].acct == a; j++)
+		/* Rows of failed files have no account any more and stand first. */
+		for (j = i + 1; j < to && w->b->row[j].acct == a; j++)
 			;
-		if (take_account(w, i, j, spanning, e))
+		if (a && take_account(w, i, j, spanning, e))
 			return -1;
 	}
 	if (w->n_kept == 0)
@@ -570,12 +485,8 @@ writer_close(struct writer *w)
 	free(w->touched);
 	free(w->seen);
 	free(w->cell_index);
-	free(w->order);
-	free(w->piece_of);
 	free(w->point);
 	free(w->repeat);
-	free(w->sort_a);
-	free(w->sort_b);
 	free(w->kept);
 	arena_release(&w->arena);
 	arena_release(&w->scratch);

@@ -1,9 +1,9 @@
 /* write.h - events into the store, a batch at a time.
  *
- * Way of a batch: the reading side fills `struct batch` in file order; the writer
- * sorts it by (account, piece, wall clock), lets rows use up equal stored rows, and
- * appends the rest in that order, one run for each account and piece. Nothing is ever
- * inserted into the middle of a tree of events.
+ * Way of a batch: the reading side fills `struct batch` in file order and has
+ * batch_sort() bring it into the order (account, piece, wall clock); the writer lets
+ * rows use up equal stored rows, and appends the rest in that order, one run for each
+ * account and piece. Nothing is ever inserted into the middle of a tree of events.
  *
  * A piece is the part of one file that lies in one batch. A file that fits is one
  * piece that begins and ends; a larger one spans batches and has its transaction for
@@ -48,6 +48,7 @@ struct acct_store {
 struct acct {
 	/* set when made, then constant */
 	const char *account, *receiver, *line;
+	uint32_t    n_account;		/* length of `account` */
 	uint32_t    index;		/* 0, 1, ... in order of making */
 	const void *tz;			/* struct tz of the reading side */
 	/* reading side */
@@ -70,6 +71,8 @@ struct event_in {
 	uint16_t     n[RT_COUNT];	/* their lengths without NUL */
 	uint16_t     ms, received_ms;
 	int16_t      offset, received_offset;	/* OFFSET_NONE = local */
+	uint32_t     piece;		/* index in the batch */
+	uint32_t     point_hash, text_hash;	/* of the first three texts, and of RT_TEXT */
 	uint16_t     cell;		/* index in the cell list */
 	uint16_t     marks;
 	uint8_t      word;
@@ -111,6 +114,21 @@ struct batch {
 	char            *text;
 	size_t           n_text, cap_text;
 };
+
+/* Room for batch_sort() to move rows and texts into; zeroed = none yet. */
+struct batch_spare {
+	struct event_in *row;
+	char            *text;
+	uint32_t        *order, *other, *key;
+	size_t           cap_row, cap_text, cap_order;
+};
+
+/* Brings rows and their texts into the order the writer wants, so that it walks through
+ * memory instead of jumping: whole files' rows by (account, piece, wall), a part of a
+ * spanning file by (account, wall); file order where these are equal. */
+void batch_sort(struct batch *b, struct batch_spare *spare);
+void batch_spare_release(struct batch_spare *spare);
+void batch_release(struct batch *b);
 
 /* Interned event cells as read; the reading side makes them, at most CELL_MAX. */
 enum { CELL_MAX = 20000 };

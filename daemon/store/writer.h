@@ -3,6 +3,7 @@
  *   write.c    the flow: pieces, transactions, cover, due accounts
  *   place.c    accounts, points, cells, phrases: from text to numbers
  *   repeat.c   which rows of a segment are repeats
+ *   batch.c    a batch into the order in which it will be stored
  *   batch_table.c   the batch as a table that SQLite can select from
  */
 #ifndef DAEMON_STORE_WRITER_H
@@ -13,15 +14,15 @@
 
 /* A point of an account: its three texts, one behind the other, each with its NUL. */
 struct acct_point {
-	uint64_t    hash;
-	const char *text;
+	uint32_t    hash;	/* span_hash(), cut to 32 bits */
 	uint32_t    n_text;
+	const char *text;
 	uint32_t    same;	/* first point that is equal after normalisation */
 	const char *key;	/* the normalised texts, for comparing */
 };
 
 enum { PHRASE_SLOTS = 1 << 17, PHRASE_LONGEST = 256 };
-struct phrase_slot { uint64_t hash; int64_t id; };		/* id 0 = seen once */
+struct phrase_slot { uint32_t hash, id; };		/* id 0 = seen once */
 struct phrase_text { int64_t id; char *text; uint32_t n; };
 
 struct used_chunk { int64_t number; uint64_t *bit; };		/* of 65,536 event ids */
@@ -69,22 +70,24 @@ struct writer {
 	/* the flush in hand */
 	struct batch        *b;
 	const struct cell_list *cells;
-	uint32_t            *order;		/* batch rows in (account, piece, wall) order */
-	uint32_t            *piece_of;		/* by position in `order` */
-	uint32_t            *point;		/* by position in `order` */
-	bool                *repeat;		/* by position in `order` */
-	uint32_t            *sort_a, *sort_b;
-	size_t               cap_order;
+	size_t               first;		/* row of the batch that positions count from */
+	uint32_t            *point;		/* by row - first */
+	bool                *repeat;		/* by row - first */
+	size_t               cap_point, cap_repeat;
 	struct kept         *kept;
 	size_t               n_kept, cap_kept;
 };
 
 /* place.c */
 int place_account(struct writer *w, struct acct *a, struct err *e);	/* id, points, lo and hi */
-uint32_t place_point(struct writer *w, struct acct *a, const char *text, size_t n);
+uint32_t place_point(struct writer *w, struct acct *a, const char *text, size_t n, uint32_t hash);
 int place_keep_points(struct writer *w, struct acct *a, uint32_t upto, struct err *e);
 int place_cells(struct writer *w, const struct cell_list *cells, struct err *e);
-int place_phrase(struct writer *w, const char *text, size_t n, int64_t *id, struct err *e);
+/* `hash` is span_hash() of the text, cut to 32 bits; place_phrase_soon() asks memory for
+ * its slot. */
+int place_phrase(struct writer *w, const char *text, size_t n, uint32_t hash, int64_t *id,
+    struct err *e);
+void place_phrase_soon(const struct writer *w, uint32_t hash);
 const char *place_phrase_text(struct writer *w, int64_t id, size_t *n, struct err *e);
 int place_serials(struct writer *w, struct err *e);	/* sorted into `serial`; marks due */
 void place_rollback(struct writer *w);
@@ -93,8 +96,8 @@ void place_touch(struct writer *w, struct acct *a);
 void place_release(struct writer *w);
 int place_load_phrases(struct writer *w, struct err *e);
 
-/* repeat.c: rows order[from..to) are of one account; sets repeat[] for those that are
- * none of the store's. `spanning` says that their file has its own transaction. */
+/* repeat.c: rows [from, to) are of one account; sets repeat[] for those that the store
+ * has already. `spanning` says that their file has its own transaction. */
 int repeat_find(struct writer *w, size_t from, size_t to, bool spanning, bool many_pieces,
     struct err *e);
 void repeat_forget(struct writer *w);		/* the spanning file is over */
