@@ -76,6 +76,50 @@ $B/tests/fuzz/fuzz_%: $B/tests/fuzz/fuzz_%.o $B/tests/fuzz/replay.o $(LIB)
 	$(Q)$(CC) $(ALL_CFLAGS) $(LDFLAGS) -o $@ $^ $(LDLIBS)
 endif
 
+packages:
+	$(Q)tests/tools/packages.sh test
+
+test: packages
+	$(Q)$(MAKE) --no-print-directory test-built
+
+# A log is shown only when its test failed; the last line counts them all.
+test-built: $B/$(PROG) $(TESTS) $(FUZZ)
+	$(Q)tests/tools/suite.sh $B
+
+sanitize:
+	$(Q)$(MAKE) --no-print-directory KIND=sanitize test-built
+clang:
+	$(Q)$(MAKE) --no-print-directory KIND=clang CC=clang test-built
+
+# New inputs land in build/, never in the committed corpus; move keepers by hand.
+fuzz:
+	$(Q)$(MAKE) --no-print-directory KIND=fuzz CC=clang run-fuzz
+run-fuzz: $(FUZZ)
+	$(Q)for f in $(FUZZ); do n=$${f##*fuzz_}; mkdir -p $B/corpus/$$n; \
+	  $$f -max_total_time=$(or $(T),60) -artifact_prefix=$B/crash-$$n- \
+	      $B/corpus/$$n tests/fuzz/corpus/$$n 2>$B/fuzz-$$n.log \
+	    && tail -n 1 $B/fuzz-$$n.log || { tail -n 30 $B/fuzz-$$n.log; exit 1; }; \
+	done
+
+score: $B/$(PROG)
+	$(Q)python3 tests/score.py $B/$(PROG)
+
+bench: $B/$(PROG) $B/tests/bench/gen
+	$(Q)tests/bench/run.sh $B
+$B/tests/bench/gen: $B/tests/bench/gen.o $(LIB)
+	$(Q)$(CC) $(ALL_CFLAGS) $(LDFLAGS) -o $@ $^ $(LDLIBS)
+
+# Reads the invented town of samples/ and shows what each of the three users gets.
+demo:
+	$(Q)tests/tools/packages.sh run
+	$(Q)$(MAKE) --no-print-directory all
+	$(Q)tests/tools/demo.sh $B/$(PROG)
+
+install: all
+	install -d $(DESTDIR)$(PREFIX)/bin
+	install -m 755 $B/$(PROG) $(DESTDIR)$(PREFIX)/bin/$(PROG)
+uninstall:
+	rm -f $(DESTDIR)$(PREFIX)/bin/$(PROG)
 clean:
 	rm -rf build
 
