@@ -67,7 +67,7 @@ run(const struct command *self, int argc, char **argv)
 	struct store *s = NULL;
 	struct page p;
 	struct err e;
-	int64_t at = cmd_now(), until;
+	int64_t at = cmd_now() / SECOND * SECOND, until;
 	bool life = false;
 	int out = cmd_options(self, &argc, argv, &o, 1, -1);
 
@@ -76,7 +76,8 @@ run(const struct command *self, int argc, char **argv)
 	page_init(&p, stdout);
 	zones = tz_set_open();
 	cmd_zone(&p, tz_machine(zones));
-	until = cmd_when(&o.until, tz_machine(zones), at, 1);
+	/* A span is counted from the next full minute, so that a decision typed twice is one. */
+	until = cmd_when(&o.until, tz_machine(zones), (at / MINUTE + 1) * MINUTE, 1);
 	out = OUT_DONE;
 	if (o.as < 0)
 		err_set(&e, ERR_USAGE, NULL, 0, "decide: say what: --as seen, planned or expected");

@@ -95,7 +95,7 @@ file_text(struct page *p, const struct ingest_file *f, bool dry)
 {
 	page_para(p, "", f->name);
 	if (f->failed) {
-		page_fmt(p, "  FAILED, nothing of it taken: ", "%s", f->message ? f->message : "");
+		page_fmt(p, "  FAILED, not taken: ", "%s", f->message ? f->message : "");
 		return;
 	}
 	page_fmt(p, "  ", "%s: %s%s", f->kind, sum_text(p, dry, f->rows, f->stored, f->repeated,

@@ -53,11 +53,9 @@ evidence(struct page *p, const struct stored_finding *f)
 		return;
 	}
 	if (f->all_evidence > f->n_evidence)
-		page_fmt(p, "  ", "The first and the last of %zu rows, times %s.",
-		    f->all_evidence, p->zone.name);
+		page_fmt(p, "  ", "The first and the last of %zu rows.", f->all_evidence);
 	else
-		page_fmt(p, "  ", "%s, times %s.", text_count(p, (int64_t)f->n_evidence, "row",
-		    "rows"), p->zone.name);
+		page_fmt(p, "  ", "%s.", text_count(p, (int64_t)f->n_evidence, "row", "rows"));
 	table_init(&t, p, column, sizeof column / sizeof *column);
 	for (size_t i = 0; i < f->n_evidence; i++) {
 		const struct stored_evidence *e = &f->evidence[i];
@@ -129,6 +127,7 @@ explain_text(struct page *p, const struct explain *x)
 	if (*phrase_place(f))
 		page_para(p, "", phrase_place(f));
 	page_para(p, "", phrase_facts(p, f));
+	page_fmt(p, "", "Times are %s.", p->zone.name);
 	page_blank(p);
 	page_para(p, "", f->summary);
 	if (f->n_caution || f->life) {

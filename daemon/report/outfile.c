@@ -4,6 +4,7 @@
 #include <fcntl.h>
 #include <stdlib.h>
 #include <string.h>
+#include <sys/stat.h>
 #include <unistd.h>
 
 #include "daemon/base/arena.h"
@@ -12,8 +13,12 @@ int
 outfile_open(struct outfile *o, const char *path, struct err *e)
 {
 	size_t n = strlen(path);
+	struct stat st;
 	int fd;
 
+	/* Renaming onto a device or a pipe would put a file in its place. */
+	if (stat(path, &st) == 0 && !S_ISREG(st.st_mode))
+		return err_set(e, ERR_IO, path, 0, "is no regular file, so it cannot be replaced");
 	*o = (struct outfile){ .path = x_alloc(n + 1), .part = x_alloc(n + 6) };
 	memcpy(o->path, path, n + 1);
 	snprintf(o->part, n + 6, "%s.part", path);

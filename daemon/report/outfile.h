@@ -1,6 +1,7 @@
 /* outfile.h - a file that is there whole or not at all.
  *
- * Written beside its place as PATH.part, mode 0600, and renamed when it is whole.
+ * Written beside its place as PATH.part, mode 0600, and renamed when it is whole. What
+ * is there already must be a regular file.
  */
 #ifndef DAEMON_REPORT_OUTFILE_H
 #define DAEMON_REPORT_OUTFILE_H

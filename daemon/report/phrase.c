@@ -52,7 +52,5 @@ phrase_facts(struct page *p, const struct stored_finding *f)
 const char *
 phrase_place(const struct stored_finding *f)
 {
-	if (*f->device)
-		return strncmp(f->summary, f->device, strlen(f->device)) == 0 ? "" : f->device;
-	return strcmp(f->account, "*") == 0 ? "" : "the whole site";
+	return strncmp(f->summary, f->device, strlen(f->device)) == 0 ? "" : f->device;
 }

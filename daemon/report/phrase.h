@@ -15,7 +15,7 @@ const char *phrase_facts(struct page *p, const struct stored_finding *f);
 /* "planned by R. Moser on 2026-10-01 until 2026-10-03 00:00 (reason)"; of one that no
  * longer holds, why. */
 const char *phrase_decision(struct page *p, const struct stored_decision *d);
-/* Where it is: the device, or "the whole site"; "" where the sentence begins with it. */
+/* The device; "" for the whole site, and where the sentence begins with the device. */
 const char *phrase_place(const struct stored_finding *f);
 
 #endif

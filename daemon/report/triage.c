@@ -110,17 +110,25 @@ load(struct page *p, const struct triage *t)
 {
 	static const struct text_column column[] = {
 		{ "share", true, false }, { "alarms", true, false }, { "activations", true, false },
-		{ "account", false, true }, { "device", false, true },
+		{ "account", false, false }, { "device", false, false },
 	};
+	enum { ACCOUNT = 22, NUMBERS = 2 + 5 + 6 + 11 + 4 * 2 };
 	struct table table;
 	int64_t alarms = 0, activations = 0;
+	int account = 7;
 
 	if (!t->n_load || !t->all_alarms)
 		return;
 	for (size_t i = 0; i < t->n_load; i++) {
 		alarms += t->load[i].alarms;
 		activations += t->load[i].activations;
+		int w = text_width(text_safe(p, phrase_site(p, t->load[i].account,
+		    t->load[i].site_name)));
+
+		account = w > account ? w : account;
 	}
+	if (account > ACCOUNT)
+		account = ACCOUNT;
 	page_heading(p, STYLE_STRONG, "WHO MAKES THE WORK, last 30 days");
 	page_fmt(p, "  ", "%s made %lld %% of the %lld alarm signals that somebody had to handle, "
 	    "and %lld %% of the %lld activations.",
@@ -134,8 +142,11 @@ load(struct page *p, const struct triage *t)
 		table_fmt(&table, "%lld %%", (long long)percent(r->alarms, t->all_alarms));
 		table_fmt(&table, "%lld", (long long)r->alarms);
 		table_fmt(&table, "%lld", (long long)r->activations);
-		table_add(&table, phrase_site(p, r->account, r->site_name));
-		table_fmt(&table, "%s%s", r->device, r->life ? ", LIFE SAFETY" : "");
+		/* One line each: what is cut off stands at the finding. */
+		table_add(&table, text_cut(p, text_safe(p, phrase_site(p, r->account, r->site_name)),
+		    account));
+		table_add(&table, text_cut(p, text_safe(p, arena_fmt(&p->arena, "%s%s",
+		    r->life ? "LIFE SAFETY " : "", r->device)), p->width - NUMBERS - account));
 	}
 	table_print(&table, 2);
 }
