@@ -53,8 +53,12 @@ outfile_close(struct outfile *o, struct err *e)
 	o->f = NULL;
 	if (!fault && rename(o->part, o->path) != 0)
 		fault = errno;
-	if (fault)
+	if (!fault) {
+		free(o->part);
+		o->part = NULL;
+	} else {
 		err_set(e, ERR_IO, o->path, 0, "cannot write: %s", strerror(fault));
+	}
 	outfile_drop(o);
 	return fault ? -1 : 0;
 }
@@ -65,7 +69,7 @@ outfile_drop(struct outfile *o)
 	if (o->f)
 		fclose(o->f);
 	if (o->part)
-		unlink(o->part);	/* already renamed when all went well */
+		unlink(o->part);
 	free(o->path);
 	free(o->part);
 	*o = (struct outfile){ 0 };

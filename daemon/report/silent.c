@@ -3,6 +3,15 @@
 #include <string.h>
 
 bool
+silent_event(const struct view *v, uint32_t event)
+{
+	const struct event *ev = &v->event[event];
+
+	return (word_properties((enum word)ev->word) & WP_SILENT) || ev->hint == KIND_PANIC ||
+	    ev->hint == KIND_HOLD_UP;
+}
+
+bool
 silent_device(const struct view *v, int32_t device)
 {
 	const struct device *d;
@@ -13,10 +22,7 @@ silent_device(const struct view *v, int32_t device)
 	if (d->kind == KIND_PANIC || d->kind == KIND_HOLD_UP || silent_text(d->name))
 		return true;
 	for (size_t i = 0; i < d->n_event; i++) {
-		const struct event *ev = &v->event[d->event[i]];
-
-		if ((word_properties((enum word)ev->word) & WP_SILENT) || ev->hint == KIND_PANIC ||
-		    ev->hint == KIND_HOLD_UP)
+		if (silent_event(v, d->event[i]))
 			return true;
 	}
 	return false;

@@ -13,6 +13,8 @@
 
 /* A panic or hold-up button, or any device that ever sent such a signal. */
 bool silent_device(const struct view *v, int32_t device);
+/* Is the event itself such a signal, such as a duress code given at the panel? */
+bool silent_event(const struct view *v, uint32_t event);
 /* Does a text speak of such a signal? */
 bool silent_text(const char *text);
 /* Does it, or does it name such a device by its label or serial? */

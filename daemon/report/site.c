@@ -213,6 +213,10 @@ open_troubles(struct page *p, const struct site *s)
 		const struct panel_holding *h = &s->state.open[i];
 
 		any = true;
+		if (silent_event(v, h->holding.event)) {
+			page_para(p, "  ", SILENT_TEXT);
+			continue;
+		}
 		page_fmt(p, "  ", "%s%s%s%s%s", site_holding(p, condition_text(h->what), &h->holding),
 		    *h->zone ? ", number " : "", h->zone, *h->partition ? ", partition " : "",
 		    h->partition);

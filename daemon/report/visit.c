@@ -64,11 +64,11 @@ lines(struct page *p, struct view *v, const struct visit_check *x)
 
 		page_fmt(p, lead, "%s%s%s%s%s%s", *d->zone ? "zone " : "", d->zone, *d->zone ? ", " :
 		    "", *d->serial ? d->serial : "no serial", *name ? ", " : "", name);
-		page_fmt(p, under, "%s%s%s", visit_status_text(d->status), d->heard != NO_TIME ?
-		    arena_fmt(&p->arena, " (learned %s, heard %s)", text_time(p, d->learned),
-		    text_time(p, d->heard)) : d->learned != NO_TIME ? arena_fmt(&p->arena,
-		    " (learned %s)", text_time(p, d->learned)) : "", *d->text ? arena_fmt(&p->arena,
-		    "; %s", unnamed(v, d->text)) : "");
+		page_fmt(p, under, "%s%s%s%s", visit_status_text(d->status),
+		    d->learned != NO_TIME ? arena_fmt(&p->arena, "; learned %s",
+		    text_time(p, d->learned)) : "",
+		    d->heard != NO_TIME ? arena_fmt(&p->arena, "; heard %s", text_time(p, d->heard)) :
+		    "", *d->text ? arena_fmt(&p->arena, "; %s", unnamed(v, d->text)) : "");
 		if (d->old != VISIT_OLD_NONE)
 			page_fmt(p, under, "replaces %s: %s", d->old_serial, d->old == VISIT_OLD_GONE ?
 			    "taken out" : d->old == VISIT_OLD_THERE ? "STILL IN THE PANEL by the log" :
@@ -117,7 +117,8 @@ still_open(struct page *p, struct view *v, const struct visit_check *x)
 	for (size_t i = 0; i < x->n_open; i++) {
 		const struct visit_open *o = &x->open[i];
 
-		if (silent_device(v, o->device) || silent_text(o->text))
+		if (silent_device(v, o->device) || silent_event(v, o->event) ||
+		    silent_text(o->text))
 			page_para(p, o->blocks ? " REMAINS " : " open    ", o->device >= 0 ?
 			    silent_label(v, o->device) : SILENT_TEXT);
 		else
