@@ -29,6 +29,7 @@ struct bytes {
 	enum gzip_state gzip;
 	z_stream        z;
 	unsigned        member;		/* number of the gzip member, from 1 */
+	const char     *broken;		/* what is wrong behind the bytes given so far */
 	uint64_t        ratio_limit, inflated_limit;
 
 	enum text       text;
@@ -140,6 +141,8 @@ gzip_read(struct bytes *b, void *to, size_t cap, struct err *e)
 	int rc;
 
 	while (got == 0) {
+		if (b->broken)
+			return gzip_fault(b, e, b->broken);
 		if (b->gzip != GZIP_MEMBER) {
 			rc = gzip_border(b, e);
 			if (rc <= 0)
@@ -149,8 +152,6 @@ gzip_read(struct bytes *b, void *to, size_t cap, struct err *e)
 		have = own_need(b, 1, e);
 		if (have < 0)
 			return -1;
-		if (have == 0)
-			return gzip_fault(b, e, "gzip data ends too early");
 		b->z.next_in = b->raw + b->raw_at;
 		b->z.avail_in = (uInt)have;
 		b->z.next_out = to;
@@ -160,10 +161,13 @@ gzip_read(struct bytes *b, void *to, size_t cap, struct err *e)
 		got -= b->z.avail_out;
 		b->raw_at = b->raw_n - b->z.avail_in;
 		b->inflated += got;
+		/* Without more input there may still be output: ask until there is none. */
 		if (rc == Z_STREAM_END)
 			b->gzip = GZIP_BETWEEN;
+		else if (have == 0 && got == 0)
+			b->broken = "gzip data ends too early";
 		else if (rc != Z_OK && !(rc == Z_BUF_ERROR && b->z.avail_in == 0))
-			return gzip_fault(b, e, inflate_fault(rc, b->z.msg));
+			b->broken = inflate_fault(rc, b->z.msg);
 		if (b->inflated > b->inflated_limit &&
 		    b->inflated > b->ratio_limit * b->size)
 			return err_set(e, ERR_LIMIT, b->name, 0, "inflates to more than %llu"

@@ -206,5 +206,6 @@ stamp_parse_memo(struct stamp_memo *memo, struct span s, struct stamp *out)
 			return NULL;
 		}
 	}
+	s = span_trim(s);
 	return read_clock(memo->midnight, (struct span){ p + 10, s.n - 10 }, out);
 }
