@@ -72,6 +72,12 @@ limits_of(const struct view *v, int32_t device)
 	};
 }
 
+static int64_t
+lookback_from(const struct judging *j)
+{
+	return j->v->now == NO_TIME ? NO_TIME : j->v->now - j->lim.lookback;
+}
+
 /* Whether anything at all could be a burst, before tests and arm states are looked at. */
 static bool
 any_crowd(const struct judging *j)
@@ -275,7 +281,7 @@ all_activations(struct judging *j)
 	if (j->total == SIZE_MAX) {
 		j->total = 0;
 		for (size_t i = 0; i < j->v->n_device; i++) {
-			activations_of(j->v, (int32_t)i, j->v->now - j->lim.lookback, &j->others);
+			activations_of(j->v, (int32_t)i, lookback_from(j), &j->others);
 			j->total += j->others.n;
 		}
 	}
@@ -546,7 +552,8 @@ report(struct judging *j, int32_t device)
 		finding_measure(out, f, "share", 100.0 * (double)j->act.n / (double)all_activations(j),
 		    "%");
 	finding_measure(out, f, "hours_share", share, "%");
-	finding_measure_text(out, f, "hours", arena_fmt(a, "%02d-%02d", from, (from + 3) % 24));
+	finding_measure_text(out, f, "hours", j->n_used ?
+	    arena_fmt(a, "%02d-%02d", from, (from + 3) % 24) : "n/a");
 	finding_measure(out, f, "shut_out", (double)j->n_swinger, "");
 	if (j->coarse) {
 		finding_measure(out, f, "left_out", (double)j->coarse, "");
@@ -573,7 +580,7 @@ judge_device(struct judging *j, int32_t device)
 {
 	struct view *v = j->v;
 	const struct device *d = &v->device[device];
-	int64_t from = v->now - j->lim.lookback;
+	int64_t from = lookback_from(j);
 	bool large = false;
 
 	if (d->life || !d->n_event || v->event[d->event[d->n_event - 1]].at < from)

@@ -141,7 +141,7 @@ finish(struct judging *j, struct episode *e)
 	if (e->in_test)
 		test = e->in_test == reports ? "; in test" :
 		    arena_fmt(a, "; %u of them in test", e->in_test);
-	finding_summary(out, f, "%s: %s%s%s%s%s; %s", device_label(j->v, f->device),
+	finding_summary(out, f, "%s: %s%s%s%s%s; %s.", device_label(j->v, f->device),
 	    all_said(a, e), within, e->still && e->still == reports ?
 	    ", reported as still present; its beginning is not in the log" : "", comes, test,
 	    e->restored == NO_TIME ? "no restore in the log" : "restored by the log");

@@ -543,7 +543,7 @@ apply_rows(struct view *v, const struct listed *listed)
 			continue;
 		d = &v->device[device];
 		d->name = r->name;
-		d->kind = r->kind;
+		d->kind = r->kind != KIND_UNKNOWN ? r->kind : d->kind;
 		d->cell = r->cell;
 		d->cells = r->cells;
 		d->installed = r->installed;

@@ -311,6 +311,33 @@ test_order(void **state)
 	view_release(&v);
 }
 
+/* Views that hold next to nothing: no rule may stumble, and silence is no finding. */
+static void
+test_next_to_nothing(void **state)
+{
+	static const char *const text[] = {
+		"",
+		"account A1\n",
+		"account A1\nnow 2026-10-01\ncover 2026-09-01 2026-10-01\n",
+		"roster zone=5 kind=contact\n",
+		"roster zone=5 serial=4A kind=motion checkin=60m\n",
+		"plan serial=4A from=2026-10-01 to=2026-10-02\n",
+		"2026-10-01T08:00:00Z check-in zone=5\n",
+		"2026-10-01T08:00:00Z restore zone=5 marks=still\n",
+		"now 2026-09-01\n2026-10-01T08:00:00Z zone-open zone=5 times=3 every=1d\n",
+	};
+
+	(void)state;
+	for (size_t i = 0; i < LEN(text); i++) {
+		struct arena a = { 0 };
+		const char *got = help_judge(&a, text[i], NULL);
+
+		if (*got)
+			fail_msg("%s: %s", text[i], got);
+		arena_release(&a);
+	}
+}
+
 static void
 test_span_text(void **state)
 {
@@ -343,6 +370,7 @@ main(void)
 		cmocka_unit_test(test_life),
 		cmocka_unit_test(test_limits_of_proof),
 		cmocka_unit_test(test_order),
+		cmocka_unit_test(test_next_to_nothing),
 		cmocka_unit_test(test_span_text),
 	};
 
