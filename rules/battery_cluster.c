@@ -396,11 +396,15 @@ static void
 judge(struct view *v, struct findings *out)
 {
 	const struct rule *rule = &rule_battery_cluster;
-	struct site s = { .v = v, .out = out, .from = v->now - setting_ms(v, rule, "lookback", -1) };
+	struct site s = { .v = v, .out = out };
 	double window = setting_value(v, rule, "window", -1);
-	double days = (double)view_cover_within(v, s.from, v->now) / DAY, exposure, onsets;
+	double days, exposure, onsets;
 	bool cold;
 
+	if (v->now == NO_TIME)
+		return;		/* no event and no cover */
+	s.from = v->now - setting_ms(v, rule, "lookback", -1);
+	days = (double)view_cover_within(v, s.from, v->now) / DAY;
 	batteries_find(v, &s.cells);
 	find_kin(&s);
 	exposure = note_exposure(&s, days);

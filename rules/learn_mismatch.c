@@ -377,10 +377,13 @@ last_of_visit(const struct sessions *all, const struct session *s)
 static void
 judge(struct view *v, struct findings *out)
 {
-	int64_t oldest = v->now - setting_ms(v, &rule_learn_mismatch, "lookback", -1);
 	struct sessions all;
 	struct verdicts verdicts;
+	int64_t oldest;
 
+	if (v->now == NO_TIME)
+		return;		/* no event and no cover */
+	oldest = v->now - setting_ms(v, &rule_learn_mismatch, "lookback", -1);
 	sessions_find(v, &all);
 	verdicts_find(v, &all, &verdicts);
 	for (size_t i = 0; i < all.n; i++)
