@@ -11,7 +11,7 @@ static const int64_t COARSE = 10 * MINUTE;	/* what minutes or an emptied buffer 
 
 struct terms {
 	size_t  gaps;
-	double  spread, regular_spread, regular_share;
+	double  spread, longest, stray, regular_spread, regular_share;
 	int64_t floor;
 };
 
@@ -36,6 +36,8 @@ terms_of(const struct view *v, int32_t device)
 	return (struct terms){
 		.gaps = (size_t)setting_value(v, r, "learn_gaps", device),
 		.spread = setting_value(v, r, "learn_spread", device) / 100,
+		.longest = setting_value(v, r, "missed", device),
+		.stray = setting_value(v, r, "learn_stray", device) / 100,
 		.regular_spread = setting_value(v, r, "regular_spread", device) / 100,
 		.regular_share = setting_value(v, r, "regular_share", device) / 100,
 		.floor = setting_ms(v, r, "regular_floor", device),
@@ -135,7 +137,7 @@ learn(const struct view *v, const struct device *d, const struct resets *resets,
 	struct checkin none = { .source = CHECKIN_NONE }, c = none;
 	int64_t gap[GAPS_MAX];
 	enum pairs pairs;
-	size_t n = 0, near = 0;
+	size_t n = 0, near = 0, stray = 0;
 
 	/* Most devices have too few events for any of the three ways. */
 	for (pairs = UNDISTURBED; d->n_event > t->gaps; pairs++) {
@@ -149,6 +151,7 @@ learn(const struct view *v, const struct device *d, const struct resets *resets,
 	c.gaps = n;
 	c.interval = median(gap, n);
 	for (size_t i = 0; i < n; i++) {
+		stray += (double)gap[i] > t->longest * (double)c.interval;
 		gap[i] = distance(gap[i], c.interval);
 		near += (double)gap[i] <= t->regular_spread * (double)c.interval;
 	}
@@ -156,7 +159,8 @@ learn(const struct view *v, const struct device *d, const struct resets *resets,
 	if (v->minutes_only && c.interval < COARSE)
 		return none;
 	if (c.source == CHECKIN_LEARNED)
-		return (double)c.spread <= t->spread * (double)c.interval ? c : none;
+		return (double)c.spread <= t->spread * (double)c.interval &&
+		    (double)stray <= t->stray * (double)n ? c : none;
 	return c.interval >= t->floor && (double)near >= t->regular_share * (double)n ? c : none;
 }
 

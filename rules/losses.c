@@ -159,8 +159,7 @@ others_shown(const struct work *w, int64_t from, bool has_interval)
 		else
 			hi = mid;
 	}
-	return (double)(w->n_shown - lo) >= w->limits.shown_share * (double)all &&
-	    lo < w->n_shown;
+	return (double)(w->n_shown - lo) >= w->limits.shown_share * (double)all;
 }
 
 /* ---- one device -------------------------------------------------------------- */

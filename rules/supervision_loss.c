@@ -35,6 +35,7 @@ static const struct setting settings[] = {
 	{ "tamper_sign", 24, 1, 720, "h", USUAL },
 	{ "learn_gaps", 8, 3, 256, "", USUAL },
 	{ "learn_spread", 25, 1, 100, "%", USUAL },
+	{ "learn_stray", 25, 1, 100, "%", USUAL },
 	{ "regular_spread", 10, 1, 50, "%", USUAL },
 	{ "regular_share", 90, 50, 100, "%", USUAL },
 	{ "regular_floor", 10, 1, 1440, "min", USUAL },

@@ -95,6 +95,40 @@ learns(void **state)
 		  "setting supervision-loss.learn_gaps=9\n"
 		  "2026-10-01T00:00:00 check-in zone=1 every=1h times=9\n",
 		  CHECKIN_NONE, 0, 0 },
+		{ "pairs 3 s apart are no interval of 3 s",
+		  "2026-10-01T00:00:00 check-in zone=1 every=1h times=12\n"
+		  "2026-10-01T00:00:03 check-in zone=1 every=1h times=12\n",
+		  CHECKIN_NONE, 0, 0 },
+		{ "a quarter of stray gaps",
+		  "2026-10-01T00:00:00 check-in zone=1 every=1h times=10\n"
+		  "2026-10-01T14:00:01 check-in zone=1\n2026-10-01T19:00:00 check-in zone=1\n"
+		  "2026-10-02T00:00:00 check-in zone=1\n",
+		  CHECKIN_LEARNED, HOUR, 12 },
+		{ "more than a quarter",
+		  "2026-10-01T00:00:00 check-in zone=1 every=1h times=9\n"
+		  "2026-10-01T13:00:00 check-in zone=1\n2026-10-01T18:00:00 check-in zone=1\n"
+		  "2026-10-01T23:00:00 check-in zone=1\n",
+		  CHECKIN_NONE, 0, 0 },
+		{ "a spread of just 25 %",
+		  "2026-10-01T00:00:00 check-in zone=1 every=45m times=5\n"
+		  "2026-10-01T04:00:00 check-in zone=1\n"
+		  "2026-10-01T05:15:00 check-in zone=1 every=75m times=4\n",
+		  CHECKIN_LEARNED, HOUR, 9 },
+		{ "a spread over 25 %",
+		  "2026-10-01T00:00:00 check-in zone=1 every=44m times=5\n"
+		  "2026-10-01T03:56:00 check-in zone=1\n"
+		  "2026-10-01T05:12:00 check-in zone=1 every=76m times=4\n",
+		  CHECKIN_NONE, 0, 0 },
+		{ "nine of ten gaps regular",
+		  "2026-10-01T03:00:00 test zone=1 every=1d times=10\n2026-10-10T20:00:00 test zone=1\n",
+		  CHECKIN_REGULAR, DAY, 10 },
+		{ "nine of eleven",
+		  "2026-10-01T03:00:00 test zone=1 every=1d times=10\n2026-10-10T20:00:00 test zone=1\n"
+		  "2026-10-11T10:00:00 test zone=1\n",
+		  CHECKIN_NONE, 0, 0 },
+		{ "10 min apart counts in a buffer, too",
+		  "2026-10-01T00:00:00 check-in zone=1 every=10m times=20 marks=buffered\n",
+		  CHECKIN_LEARNED, 10 * MINUTE, 19 },
 		{ "only the newest gaps count",
 		  "2026-09-01T00:00:00 check-in zone=1 every=1h times=200\n"
 		  "2026-10-01T00:00:00 check-in zone=1 every=30m times=300\n",

@@ -192,6 +192,34 @@ losses_and_groups(void **state)
 	arena_release(&a);
 }
 
+/* What follows within the window of a group's last loss joins it, a second later not. */
+static void
+trailing_losses(void **state)
+{
+	struct arena a = { 0 };
+	struct losses l;
+	struct view v;
+
+	(void)state;
+	help_view(&v, "account A1\n"
+	    "cover 2026-10-01 2026-10-02\n"
+	    "roster zone=1 serial=100 kind=contact\nroster zone=2 serial=200 kind=contact\n"
+	    "roster zone=3 serial=300 kind=contact\nroster zone=4 serial=400 kind=contact\n"
+	    "roster zone=5 serial=500 kind=contact\nroster zone=6 serial=600 kind=contact\n"
+	    "2026-10-01T08:00:00 supervision-loss zone=1\n"
+	    "2026-10-01T08:00:01 supervision-loss zone=2\n"
+	    "2026-10-01T08:30:00 supervision-loss zone=3\n"
+	    "2026-10-01T10:00:00 supervision-loss zone=4\n"
+	    "2026-10-01T11:30:01 supervision-loss zone=5\n");
+	losses_find(&v, &a, &l);
+	assert_int_equal(l.n_group, 1);
+	assert_int_equal(l.group[0].members, 4);
+	assert_int_equal(l.group[0].to, help_time("2026-10-01T10:00"));
+	assert_int_equal(l.loss[l.n - 1].group, -1);
+	view_release(&v);
+	arena_release(&a);
+}
+
 /* The more devices are lost at once, the more certain the one finding of the site: of n
  * devices with k lost, there is one exactly if 2k >= n and k >= 2. */
 static void
@@ -276,6 +304,7 @@ main(void)
 		cmocka_unit_test(causes_in_the_order_of_signs),
 		cmocka_unit_test(overrides_and_life_safety),
 		cmocka_unit_test(losses_and_groups),
+		cmocka_unit_test(trailing_losses),
 		cmocka_unit_test(half_of_the_site),
 		cmocka_unit_test(never_advises_to_hush),
 		cmocka_unit_test(very_many),
