@@ -6,6 +6,8 @@
 #include <time.h>
 #include <unistd.h>
 
+#include "rules/rule.h"
+
 #define X(name) extern const struct command cmd_##name;
 #include "daemon/cmd_list.h"
 #undef X
@@ -188,4 +190,23 @@ cmd_tz(struct tz_set *set, const char *name)
 	const struct tz *z = *name ? tz_find(set, span_of(name), &ignored) : NULL;
 
 	return z ? z : tz_machine(set);
+}
+
+const struct rule *
+cmd_rule(const char *name, struct err *e)
+{
+	enum { MOST = 64 };
+	const struct rule *r = rule_find(name);
+	const char *names[MOST + 1], *near;
+	size_t n = 0;
+
+	if (r)
+		return r;
+	for (size_t i = 0; i < rule_count && n < MOST; i++)
+		names[n++] = rule_table[i]->id;
+	names[n] = NULL;
+	near = opts_nearest(name, names);
+	err_set(e, ERR_USAGE, NULL, 0, "no rule \"%s\"; %s%s", name,
+	    near ? "nearest: " : "\"tripsift rules\" lists them", near ? near : "");
+	return NULL;
 }

@@ -59,6 +59,9 @@ int64_t cmd_when(const struct opts_when *w, const struct tz *zone, int64_t base,
 int64_t cmd_now(void);
 /* The page's clock becomes `zone`. */
 void cmd_zone(struct page *p, const struct tz *zone);
+/* The rule of that name; NULL and *e, with the nearest, when there is none. */
+struct rule;
+const struct rule *cmd_rule(const char *name, struct err *e);
 /* The zone of that name, else the machine's own ("" or unknown to the machine). */
 const struct tz *cmd_tz(struct tz_set *set, const char *name);
 

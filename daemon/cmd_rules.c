@@ -14,21 +14,6 @@ static const struct opt options[] = {
 };
 
 static int
-unknown_rule(const char *word, struct err *e)
-{
-	enum { MOST = 64 };
-	const char *name[MOST + 1], *near;
-	size_t n = 0;
-
-	for (size_t i = 0; i < rule_count && n < MOST; i++)
-		name[n++] = rule_table[i]->id;
-	name[n] = NULL;
-	near = opts_nearest(word, name);
-	return err_set(e, ERR_USAGE, NULL, 0, "no rule \"%s\"; %s%s", word,
-	    near ? "nearest: " : "\"tripsift rules\" lists them", near ? near : "");
-}
-
-static int
 run(const struct command *self, int argc, char **argv)
 {
 	struct options o = { 0 };
@@ -45,10 +30,8 @@ run(const struct command *self, int argc, char **argv)
 	if (out != OUT_GO_ON)
 		return out;
 	page_init(&p, stdout);
-	if (argc && !(only = rule_find(argv[0]))) {
-		unknown_rule(argv[0], &e);
+	if (argc && !(only = cmd_rule(argv[0], &e)))
 		goto fail;
-	}
 	s = cmd_store(&o.common, STORE_READ, &e);
 	if (!s || store_settings(s, &p.arena, &row, &n, &e) < 0)
 		goto fail;

@@ -59,10 +59,8 @@ show(struct store *s, struct page *p, const struct options *o, struct tz_set *zo
 	if (as_of != NO_TIME)
 		n = begun_by(f, n, as_of);
 	site_build(&site, &v, f, n);
+	site.looking_back = as_of != NO_TIME;
 	if (o->format == 0) {
-		if (as_of != NO_TIME)
-			page_fmt(p, "", "As of %s. Findings are those of the last judging that had "
-			    "begun by then.", text_time(p, as_of));
 		site_text(p, &site);
 	} else {
 		json_open(&j, NULL, '{');

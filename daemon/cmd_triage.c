@@ -65,9 +65,8 @@ check_names(struct store *s, const struct options *o, struct arena *a, struct er
 	bool known_account = !o->account, known_group = !o->group;
 	size_t n;
 
-	if (o->rule && !rule_find(o->rule))
-		return err_set(e, ERR_USAGE, NULL, 0, "no rule \"%s\"; \"tripsift rules\" lists them",
-		    o->rule);
+	if (o->rule && !cmd_rule(o->rule, e))
+		return -1;
 	if (known_account && known_group)
 		return 0;
 	if (store_accounts(s, a, &account, &n, e) < 0)
@@ -114,6 +113,8 @@ show_text(struct store *s, struct page *p, const struct options *o, struct tz_se
 	t->load = load;
 	t->uncovered = uncovered;
 	t->twin = twin;
+	for (int l = 0; l < LEVEL_COUNT; l++)
+		t->open[l] = status.open[l];
 	t->accounts = status.accounts;
 	t->cover_from = status.cover_from;
 	t->cover_to = status.cover_to;

@@ -39,14 +39,19 @@ settings_value(struct arena *a, double value, const char *unit)
 	return arena_fmt(a, "%.10g%s%s", value, *unit ? " " : "", unit);
 }
 
-/* A changed value in the setting's own unit; as written where it cannot be read. */
+/* NULL and the value in the setting's own unit, or why it cannot be used. */
+static const char *
+read_value(const struct setting_row *row, double *out)
+{
+	return override_read(span_of(row->rule), span_of(row->setting), span_of(row->value), out);
+}
+
 static const char *
 as_set(struct arena *a, const struct setting_row *row, const struct setting *s)
 {
 	double value;
 
-	return override_read(span_of(row->rule), span_of(row->setting), span_of(row->value), &value) ?
-	    row->value : settings_value(a, value, s->unit);
+	return read_value(row, &value) ? row->value : settings_value(a, value, s->unit);
 }
 
 struct setting_now
@@ -83,8 +88,7 @@ static const char *
 idle(const struct setting_row *row)
 {
 	double value;
-	const char *why = override_read(span_of(row->rule), span_of(row->setting),
-	    span_of(row->value), &value);
+	const char *why = read_value(row, &value);
 
 	return why ? why : override_scope(span_of(row->scope));
 }
@@ -176,10 +180,12 @@ settings_csv(FILE *f, const struct rule *only, const struct setting_row *row, si
 					continue;
 				csvout_text(&w, r->id);
 				csvout_text(&w, s->name);
-				if (from)
+				double value = s->value;
+
+				if (from && read_value(from, &value))
 					csvout_text(&w, from->value);
 				else
-					csvout_num(&w, s->value);
+					csvout_num(&w, value);
 				csvout_text(&w, s->unit);
 				csvout_text(&w, from ? from->scope : "default");
 				csvout_num(&w, s->value);
@@ -221,11 +227,16 @@ settings_json(struct json *j, const struct rule *only, const struct setting_row 
 			json_text(j, "origin", s->origin);
 			json_open(j, "changed", '[');
 			for (size_t i = 0; i < n; i++) {
+				double value;
+
 				if (!concerns(&row[i], r, s))
 					continue;
 				json_open(j, NULL, '{');
 				json_text(j, "scope", row[i].scope);
-				json_text(j, "value", row[i].value);
+				if (read_value(&row[i], &value))
+					json_text(j, "value", row[i].value);
+				else
+					json_num(j, "value", value);
 				json_text(j, "who", row[i].who);
 				json_text(j, "file", row[i].file);
 				json_time(j, "taken", row[i].taken);

@@ -131,6 +131,9 @@ three_lines(struct page *p, const struct site *s)
 		text = arena_fmt(&p->arena, "%s; log overflowed %s, events are missing", text,
 		    text_time(p, st->log_overflow));
 	page_fmt(p, "Clock    ", "%s.", text);
+	if (s->looking_back)
+		page_fmt(p, "As of    ", "%s. Findings are those of the last judging that had begun by "
+		    "then.", text_time(p, v->now));
 }
 
 /* ---- what to check first ----------------------------------------------------------- */

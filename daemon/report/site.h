@@ -14,6 +14,7 @@ struct site {
 	struct view                 *v;		/* finished, borrowed */
 	const struct stored_finding *finding;	/* the account's open ones, in order, borrowed */
 	size_t                       n_finding;
+	bool                         looking_back;	/* --as-of: set after site_build() */
 	struct state                 state;	/* the rest is filled by site_build() */
 	struct losses                losses;
 	struct sessions              sessions;

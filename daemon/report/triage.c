@@ -34,8 +34,6 @@ head(struct page *p, const struct triage *t)
 	page_fmt(p, "", "%s, covered by exports from %s to %s (%s). Times of findings are by each "
 	    "site's own clock.", text_count(p, t->accounts, "account", "accounts"),
 	    text_time(p, t->cover_from), text_time(p, t->cover_to), p->zone.name);
-	if (*t->filter)
-		page_fmt(p, "", "Shown: %s.", t->filter);
 	if (t->due)
 		page_fmt(p, "", "%s still to be judged: the next ingest does it.",
 		    text_count(p, t->due, "account is", "accounts are"));
@@ -72,7 +70,7 @@ missing(struct page *p, const struct triage *t)
 static void
 counts(struct page *p, const struct triage *t)
 {
-	int64_t n[LEVEL_COUNT] = { 0 }, fresh[LEVEL_COUNT] = { 0 }, decided = 0, cleared = 0;
+	int64_t n[LEVEL_COUNT] = { 0 }, fresh[LEVEL_COUNT] = { 0 }, decided = 0, cleared = 0, shown;
 	const char *text = "";
 
 	for (size_t i = 0; i < t->n_finding; i++) {
@@ -86,13 +84,21 @@ counts(struct page *p, const struct triage *t)
 		fresh[f->level] += strcmp(f->state, "new") == 0;
 		decided += f->decision && f->decision->holds;
 	}
+	shown = n[LEVEL_NOW] + n[LEVEL_SOON] + n[LEVEL_LATER];
 	for (int l = 0; l < LEVEL_COUNT; l++)
 		text = arena_fmt(&p->arena, "%s%s%lld %s (%lld new)", text, l ? ", " : "",
 		    (long long)n[l], level_text((enum level)l), (long long)fresh[l]);
 	page_blank(p);
-	page_fmt(p, "", "%s open: %s.%s",
-	    text_count(p, n[0] + n[1] + n[2], "finding", "findings"), text,
-	    decided ? arena_fmt(&p->arena, " Somebody has decided on %lld.", (long long)decided) : "");
+	/* A filter must not make it look as if nothing else were open. */
+	if (*t->filter)
+		page_fmt(p, "", "Open over all accounts: %lld now, %lld soon, %lld later. Shown here, "
+		    "%s: %s.", (long long)t->open[LEVEL_NOW], (long long)t->open[LEVEL_SOON],
+		    (long long)t->open[LEVEL_LATER], t->filter,
+		    text_count(p, (int64_t)t->n_finding, "finding", "findings"));
+	else
+		page_fmt(p, "", "%s open: %s.%s", text_count(p, shown, "finding", "findings"), text,
+		    decided ? arena_fmt(&p->arena, " Somebody has decided on %lld.",
+		    (long long)decided) : "");
 	if (cleared)
 		page_fmt(p, "", "%s cleared.", text_count(p, cleared, "finding", "findings"));
 	if (t->since != NO_TIME)

@@ -20,6 +20,7 @@ struct triage {
 	const struct load_row       *load;	/* n_load 0 = not shown */
 	size_t                       n_load;
 	int64_t                      all_alarms, all_activations;
+	int64_t                      open[3];	/* findings by level, whatever the filter */
 	int64_t                      accounts, cover_from, cover_to, due;
 	int64_t                      since;	/* NO_TIME = by the last run */
 };

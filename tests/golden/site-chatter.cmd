@@ -1,0 +1,1 @@
+tripsift site 5684

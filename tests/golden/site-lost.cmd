@@ -1,0 +1,2 @@
+# The whole site lost: receiver before cells.
+tripsift site 7921

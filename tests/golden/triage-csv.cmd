@@ -1,0 +1,1 @@
+tripsift triage --format csv

@@ -1,0 +1,1 @@
+tripsift triage --level soon --rule chatter --limit 2

@@ -1,0 +1,1 @@
+tripsift triage --format json --rule life-alarm --account 7784

@@ -1,0 +1,1 @@
+tripsift visit 5176
