@@ -328,7 +328,7 @@ static const char *const cause_name[CAUSE_COUNT] = {
 	[CAUSE_FIT] = "a loose or badly aligned contact",
 	[CAUSE_RADIO] = "radio, panel or supply",
 	[CAUSE_WORK] = "the last work on the site",
-	[CAUSE_MOVES] = "something that moves by itself (wind, draught, a door that does not latch)",
+	[CAUSE_MOVES] = "something that moves by itself (wind, draught, a loose latch)",
 	[CAUSE_HOURS] = "something that comes at these hours (sun, heating, cold, routine)",
 	[CAUSE_TAMPER] = "the housing",
 	[CAUSE_USE] = "a door or window in use",
@@ -474,7 +474,8 @@ find_signs(struct judging *j, int32_t device, double dwell, double share, int fr
 	if (work != NO_TIME)
 		sign[CAUSE_WORK] = (struct sign){ 2, arena_fmt(a, "it began %s after that",
 			rule_span_text(a, t.first - work)) };
-	if (t.n && 2 * t.armed >= t.n)
+	/* Motion detectors count only while armed: there it is no sign. */
+	if (k != KIND_MOTION && t.n && 2 * t.armed >= t.n)
 		sign[CAUSE_MOVES] = (struct sign){ 2, arena_fmt(a, "%zu of %zu times while armed",
 			t.armed, t.n) };
 	if (t.days > 1 && share >= setting_value(v, r, "hours_share", device))
