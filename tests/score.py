@@ -6,11 +6,14 @@
 Ten seeds are for tuning; ten others are only looked at here. A fault counts as
 found when a finding of its rule names its device (or the site); as missed when none
 does, or only one that the rule already calls cleared. An open finding that no
-planted cause explains is false.
+planted cause explains is false. Of what is found: "level" counts another level than the
+cause deserves, "onset" a beginning more than a day off, "split" further open findings
+on the same cause.
 """
 import argparse
 import collections
 import csv
+import datetime
 import os
 import sys
 import tempfile
@@ -20,7 +23,7 @@ from program import Program
 from town import Town
 
 TUNE, REPORT = 100, 200		# first seeds
-COUNTS = ("planted", "found", "missed", "level", "false", "split")
+COUNTS = ("planted", "found", "missed", "level", "onset", "false", "split")
 
 
 def key(text):
@@ -49,6 +52,10 @@ def explains(planted, finding):
     if account == "*":	# the whole fleet: the cell type stands in the sentence
         return planted["also"].split(":")[1] in finding["summary"].split()
     return bool(names(planted) & told)
+
+
+def when(text):
+    return datetime.datetime.fromisoformat(text.replace("Z", "+00:00"))
 
 
 def is_open(finding):
@@ -85,6 +92,10 @@ class Score:
             if t["level"] != "any" and t["level"] not in (f["level"] for f in mine):
                 c["level"] += 1
                 self.note(seed, f"level {mine[0]['level']} for {t['level']}", t["rule"], t["account"],
+                          t["subject"], t["note"])
+            if min(abs(when(f["onset"]) - when(t["onset"])) for f in mine) > datetime.timedelta(days=1):
+                c["onset"] += 1
+                self.note(seed, f"onset {mine[0]['onset']} for {t['onset']}", t["rule"], t["account"],
                           t["subject"], t["note"])
         for f in findings:
             if f["rule"] not in rules:

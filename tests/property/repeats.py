@@ -13,7 +13,7 @@ import sys
 sys.path.insert(0, os.path.join(os.path.dirname(os.path.abspath(__file__)), ".."))
 from program import cases, write_csv
 
-TRIALS = 12
+TRIALS = 8
 COLUMNS = ("account", "time", "event", "zone", "partition", "serial", "user", "text", "received",
            "signal", "receiver")
 
