@@ -140,8 +140,8 @@ show_progress(struct reading *r, time_t begun)
 static int
 take_events(struct ingest *in, struct reading *r, struct err *e)
 {
-	struct write_options options = { .covers = (int)in->o->covers,
-	    .covers_from = in->o->covers_from, .covers_to = in->o->covers_to, .taken = in->taken,
+	struct write_options options = { .covers_all = in->o->covers != COVERS_ROWS,
+	    .taken = in->taken,
 	    .derive = derive_time };
 	struct writer *w = writer_open(in->s, &options, e);
 	struct batch *b;

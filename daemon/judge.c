@@ -38,6 +38,8 @@ struct judging {
 	struct judged  *ready[QUEUE];	/* a ring */
 	size_t          n_ready, first;
 	int             workers;
+	struct store   *store[WORKERS_MAX];	/* stay open: views borrow from them */
+	int             n_store;
 	bool            stop;
 	struct err      fault;
 	bool            failed;
@@ -164,6 +166,8 @@ work(void *judging)
 		}
 	}
 	pthread_mutex_lock(&g->lock);
+	if (s)
+		g->store[g->n_store++] = s;
 	if (failed && !g->failed) {
 		g->failed = true;
 		g->fault = e;
@@ -171,7 +175,6 @@ work(void *judging)
 	g->workers--;
 	pthread_cond_broadcast(&g->change);
 	pthread_mutex_unlock(&g->lock);
-	store_close(s);
 	return NULL;
 }
 
@@ -248,6 +251,8 @@ judge_accounts(struct store *s, const struct judge_options *o, const int64_t *ac
 		pthread_join(thread[i], NULL);
 	for (; g.n_ready; g.n_ready--, g.first = (g.first + 1) % QUEUE)
 		free_judged(g.ready[g.first]);
+	for (int i = 0; i < g.n_store; i++)
+		store_close(g.store[i]);
 	pthread_mutex_destroy(&g.lock);
 	pthread_cond_destroy(&g.change);
 	return rc;

@@ -39,7 +39,7 @@ struct reading {
 	/* the file in hand */
 	struct reader       *reader;
 	size_t               at;
-	struct spread        spread;
+	struct spread        spread, sure;	/* of all rows; of those that no zone can move */
 	int64_t              run_at;	/* ms UTC of the last good row; NO_TIME */
 	int64_t              jump_at;	/* last row that stood far off */
 	int                  jumps;
@@ -307,6 +307,8 @@ resolve(struct reading *r, struct acct *a, const struct row *row, struct event_i
 		r->run_at = at;
 	}
 	spread_add(&r->spread, received != NO_TIME ? received : at);
+	if ((received != NO_TIME ? ev->received_offset : ev->offset) != OFFSET_NONE)
+		spread_add(&r->sure, received != NO_TIME ? received : at);
 }
 
 /* Copies a cell behind the texts; the reader lets no NUL byte through. */
@@ -426,7 +428,7 @@ begin_piece(struct reading *r, struct batch *b, bool begins)
 	*p = (struct piece){ .file = (uint32_t)r->at + 1, .begins = begins, .row = b->n_row,
 	    .aside = b->n_aside, .name = r->file[r->at].out->name, .place = r->file[r->at].place,
 	    .separator = info->separator, .newest_first = info->newest_first,
-	    .from = NO_TIME, .to = NO_TIME, .header = "", .ignored = "" };
+	    .from = NO_TIME, .to = NO_TIME, .sure_from = NO_TIME, .sure_to = NO_TIME, .header = "", .ignored = "" };
 	if (begins) {
 		p->header = arena_text(r->arena, info->header);
 		p->ignored = arena_text(r->arena, span_of(info->ignored));
@@ -461,10 +463,11 @@ end_file(struct reading *r, struct batch *b)
 	p->size = info->size;
 	p->crc32 = info->crc32;
 	if (r->o.covers == COVERS_SPAN) {
-		p->from = r->o.covers_from;
-		p->to = r->o.covers_to;
+		p->from = p->sure_from = r->o.covers_from;
+		p->to = p->sure_to = r->o.covers_to;
 	} else {
 		spread_span(&r->spread, &p->from, &p->to);
+		spread_within(&r->sure, p->to, &p->sure_from, &p->sure_to);
 	}
 	f->from = p->from;
 	f->to = p->to;
@@ -535,6 +538,7 @@ run(void *reading)
 			continue;
 		}
 		spread_reset(&r->spread);
+		spread_reset(&r->sure);
 		r->run_at = r->jump_at = NO_TIME;
 		r->jumps = 0;
 		r->used_fallback = false;
@@ -660,6 +664,7 @@ reading_close(struct reading *r)
 	free(r->acct);
 	free(r->zone);
 	spread_release(&r->spread);
+	spread_release(&r->sure);
 	pthread_mutex_destroy(&r->lock);
 	pthread_cond_destroy(&r->change);
 	free(r);

@@ -77,6 +77,17 @@ spread_span(struct spread *s, int64_t *from, int64_t *to)
 }
 
 void
+spread_within(struct spread *s, int64_t to, int64_t *from, int64_t *last)
+{
+	*from = *last = NO_TIME;
+	for (size_t i = 0; i < s->n && s->day[i].lo <= to; i++) {
+		if (*from == NO_TIME)
+			*from = s->day[i].lo;
+		*last = s->day[i].hi < to ? s->day[i].hi : to;
+	}
+}
+
+void
 spread_reset(struct spread *s)
 {
 	s->n = s->last = 0;

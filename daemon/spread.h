@@ -18,6 +18,8 @@ struct spread {
 
 void spread_add(struct spread *s, int64_t at);			/* ms UTC */
 void spread_span(struct spread *s, int64_t *from, int64_t *to);	/* NO_TIME when empty */
+/* The first and the last instant that is not later than `to`, good to a day's last. */
+void spread_within(struct spread *s, int64_t to, int64_t *from, int64_t *last);
 void spread_reset(struct spread *s);
 void spread_release(struct spread *s);
 

@@ -601,7 +601,7 @@ store_fleet(struct store *s, int64_t wall_clock, struct err *e)
 
 	if (rc == 0 && (load_overrides(s, &a, NULL, "", &override, &fleet.n_override, e) ||
 	    store_now(s, &fleet.now, e) ||
-	    db_number(s, "SELECT count(DISTINCT account) FROM cover", &accounts, e)))
+	    db_number(s, "SELECT count(DISTINCT account) FROM account_span", &accounts, e)))
 		rc = -1;
 	fleet.summary = summary;
 	fleet.override = override;
@@ -628,7 +628,7 @@ store_count_findings(struct store *s, int64_t *open, int64_t *cleared, struct er
 int
 store_now(struct store *s, int64_t *now, struct err *e)
 {
-	sqlite3_stmt *st = db_stmt(s, "SELECT max(to_at) FROM cover", e);
+	sqlite3_stmt *st = db_stmt(s, "SELECT max(to_at) FROM file", e);
 
 	if (!st || db_step(s, st, e) < 0)
 		return -1;

@@ -32,8 +32,8 @@ read_account(sqlite3_stmt *st, struct arena *a, struct account_info *x)
 #define ACCOUNT_SQL \
 	"SELECT a.id, a.account, a.receiver, a.line, coalesce(t.name, ''), coalesce(t.\"group\", '')," \
 	" coalesce(t.timezone, '')," \
-	" (SELECT min(from_at) FROM cover c WHERE c.account = a.id)," \
-	" (SELECT max(to_at) FROM cover c WHERE c.account = a.id)," \
+	" (SELECT min(from_at) FROM account_span c WHERE c.account = a.id)," \
+	" (SELECT max(to_at) FROM account_span c WHERE c.account = a.id)," \
 	" (SELECT coalesce(sum(n), 0) FROM run r WHERE r.account = a.id)," \
 	" (SELECT min(lo) * 1000 FROM run r WHERE r.account = a.id)," \
 	" (SELECT max(hi) * 1000 FROM run r WHERE r.account = a.id)" \
@@ -74,8 +74,8 @@ store_uncovered(struct store *s, struct arena *a, struct account_info **out, siz
     struct err *e)
 {
 	sqlite3_stmt *st = db_stmt(s, ACCOUNT_SQL " WHERE t.id IS NOT NULL"
-	    " AND NOT EXISTS (SELECT 1 FROM account b JOIN cover c ON c.account = b.id"
-	    "   WHERE b.account = a.account AND c.to_at >= (SELECT max(to_at) FROM cover) - ?1)"
+	    " AND NOT EXISTS (SELECT 1 FROM account b JOIN account_span c ON c.account = b.id"
+	    "   WHERE b.account = a.account AND c.to_at >= (SELECT max(to_at) FROM file) - ?1)"
 	    " AND NOT EXISTS (SELECT 1 FROM site w WHERE w.was = a.account AND w.account <> w.was)"
 	    " GROUP BY a.account ORDER BY a.account", e);
 
@@ -234,7 +234,7 @@ store_status(struct store *s, struct arena *a, struct store_status *out, struct 
 		if (db_number(s, number[i].sql, (int64_t *)((char *)out + number[i].at), e))
 			return -1;
 	if (!(st = db_stmt(s, "SELECT min(from_at), max(to_at), (SELECT max(taken) FROM file)"
-	    " FROM cover", e)) || db_step(s, st, e) < 0)
+	    " FROM file", e)) || db_step(s, st, e) < 0)
 		return -1;
 	out->cover_from = db_time(st, 0);
 	out->cover_to = db_time(st, 1);

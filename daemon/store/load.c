@@ -85,38 +85,6 @@ load_site(struct store *s, struct view *v, const char *account, const char **was
 	return 0;
 }
 
-/* Cover of the account and of the one it was renamed from, joined. */
-static int
-load_cover(struct store *s, struct view *v, int64_t id, int64_t as_of, struct err *e)
-{
-	sqlite3_stmt *st = db_stmt(s,
-	    "SELECT from_at, to_at FROM cover WHERE account = ?1 ORDER BY from_at", e);
-	struct interval *list = NULL;
-	size_t n = 0, cap = 0;
-	int rc;
-
-	if (!st)
-		return -1;
-	sqlite3_bind_int64(st, 1, id);
-	while ((rc = db_step(s, st, e)) > 0) {
-		struct interval i = { sqlite3_column_int64(st, 0), sqlite3_column_int64(st, 1) };
-
-		if (as_of != NO_TIME && i.from > as_of)
-			continue;
-		if (as_of != NO_TIME && i.to > as_of)
-			i.to = as_of;
-		list = x_grow(list, &cap, n + 1, sizeof *list);
-		list[n++] = i;
-	}
-	if (rc == 0 && n) {
-		v->cover = arena_take(&v->arena, n * sizeof *list);
-		memcpy(v->cover, list, n * sizeof *list);
-		v->n_cover = n;
-	}
-	free(list);
-	return rc;
-}
-
 static int
 by_from(const void *a, const void *b)
 {
@@ -125,27 +93,50 @@ by_from(const void *a, const void *b)
 	return (x->from > y->from) - (x->from < y->from);
 }
 
-static void
-join_covers(struct view *v, const struct interval *more, size_t n_more)
+/* What the exports tell of the account, and of the one it was renamed from (0: none). */
+static int
+load_cover(struct store *s, struct view *v, int64_t id, int64_t before, int64_t as_of,
+    struct err *e)
 {
-	struct interval *all = arena_take(&v->arena, (v->n_cover + n_more + 1) * sizeof *all);
-	size_t n = 0, m = 0;
+	const int64_t of[2] = { id, before };
+	struct interval *list = NULL;
+	size_t n = 0, cap = 0, m = 0;
+	int rc = 0;
 
-	for (size_t i = 0; i < v->n_cover; i++)
-		all[n++] = v->cover[i];
-	for (size_t i = 0; i < n_more; i++)
-		all[n++] = more[i];
-	qsort(all, n, sizeof *all, by_from);
-	for (size_t i = 0; i < n; i++) {
-		if (m && all[i].from <= all[m - 1].to) {
-			if (all[i].to > all[m - 1].to)
-				all[m - 1].to = all[i].to;
-		} else {
-			all[m++] = all[i];
+	for (int i = 0; i < 2 && of[i] && rc == 0; i++) {
+		sqlite3_stmt *st = db_stmt(s,
+		    "SELECT from_at, to_at FROM account_span WHERE account = ?1", e);
+
+		if (!st) {
+			rc = -1;
+			break;
+		}
+		sqlite3_bind_int64(st, 1, of[i]);
+		while ((rc = db_step(s, st, e)) > 0) {
+			struct interval one = { sqlite3_column_int64(st, 0), sqlite3_column_int64(st, 1) };
+
+			if (as_of != NO_TIME && one.from > as_of)
+				continue;
+			if (as_of != NO_TIME && one.to > as_of)
+				one.to = as_of;
+			list = x_grow(list, &cap, n + 1, sizeof *list);
+			list[n++] = one;
 		}
 	}
-	v->cover = all;
-	v->n_cover = m;
+	if (rc == 0 && n) {
+		qsort(list, n, sizeof *list, by_from);
+		for (size_t i = 0; i < n; i++) {
+			if (m && list[i].from <= list[m - 1].to)
+				list[m - 1].to = list[i].to > list[m - 1].to ? list[i].to : list[m - 1].to;
+			else
+				list[m++] = list[i];
+		}
+		v->cover = arena_take(&v->arena, m * sizeof *list);
+		memcpy(v->cover, list, m * sizeof *list);
+		v->n_cover = m;
+	}
+	free(list);
+	return rc;
 }
 
 static int
@@ -508,8 +499,7 @@ load_view(struct store *s, int64_t id, int64_t as_of, bool texts, struct view *v
 {
 	sqlite3_stmt *st = db_stmt(s, "SELECT account, receiver, line FROM account WHERE id = ?1", e);
 	const char *account, *was;
-	struct interval *own;
-	size_t n_own, cap = 0;
+	size_t cap = 0;
 	struct event *list = NULL;
 	int64_t before = 0;
 	uint32_t base;
@@ -527,18 +517,9 @@ load_view(struct store *s, int64_t id, int64_t as_of, bool texts, struct view *v
 	sqlite3_reset(st);
 	v->account = display_name(s, &v->arena, account, v->receiver, v->line, e);
 	if (!v->account || load_cells(s, e) || load_site(s, v, account, &was, e) ||
-	    load_cover(s, v, id, as_of, e))
+	    (*was && account_by_text(s, was, id, &before, e)) ||
+	    load_cover(s, v, id, before, as_of, e))
 		goto fail;
-	if (*was && account_by_text(s, was, id, &before, e))
-		goto fail;
-	if (before) {
-		own = v->cover;
-		n_own = v->n_cover;
-		v->n_cover = 0;
-		if (load_cover(s, v, before, as_of, e))
-			goto fail;
-		join_covers(v, own, n_own);
-	}
 	v->cell = s->cell;
 	v->n_cell = s->n_cell;
 	if (v->n_cover)

@@ -14,8 +14,8 @@ table_begin(struct store *s, struct table_file *f, struct err *e)
 	if (db_exec(s, "BEGIN IMMEDIATE", e))
 		return -1;
 	st = db_stmt(s, "INSERT INTO file(name, kind, size, crc32, taken, place, header, separator,"
-	    " ignored, newest_first, rows, stored, repeated, set_aside)"
-	    " VALUES(?1, ?2, 0, 0, ?3, ?4, ?5, ?6, ?7, 0, 0, 0, 0, 0)", e);
+	    " ignored, newest_first, covers_all, rows, stored, repeated, set_aside)"
+	    " VALUES(?1, ?2, 0, 0, ?3, ?4, ?5, ?6, ?7, 0, 0, 0, 0, 0, 0)", e);
 	if (!st)
 		return -1;
 	db_bind_text(st, 1, f->name);
@@ -281,6 +281,77 @@ undo_version(struct store *s, struct table_file *f, struct err *e)
 	return 0;
 }
 
+/* Instant of a local wall clock, by the same rules as a row's. */
+static int64_t
+instant(const void *tz, derive_fn *derive, int64_t wall)
+{
+	struct event_in row = { .wall = wall, .offset = OFFSET_NONE };
+	int64_t prev = NO_TIME;
+
+	derive(tz, false, &prev, &row);
+	return (row.wall - row.shift) * SECOND;
+}
+
+struct file_span { int64_t file, from, to; };
+
+/* Spans of files with local times, from those of their accounts that sites names and
+ * from what no zone can move. Their accounts are due where the span has changed. */
+static int
+span_anew(struct store *s, const void *(*resolve)(void *ctx, const char *timezone), void *ctx,
+    derive_fn *derive, struct err *e)
+{
+	sqlite3_stmt *st = db_stmt(s, "SELECT f.id, c.lo, c.hi, f.from_at, f.to_at, f.sure_from,"
+	    " f.sure_to, (SELECT timezone FROM site t JOIN account a ON a.account = t.account"
+	    "   OR (t.was <> '' AND a.account = t.was) WHERE a.id = c.account ORDER BY t.id DESC LIMIT 1)"
+	    " FROM file f CROSS JOIN cover c ON c.file = f.id WHERE c.lo IS NOT NULL ORDER BY f.id", e);
+	struct file_span *list = NULL;
+	size_t n = 0, cap = 0;
+	int rc;
+
+	if (!st)
+		return -1;
+	while ((rc = db_step(s, st, e)) > 0) {
+		int64_t file = sqlite3_column_int64(st, 0), lo, hi;
+		const char *name = (const char *)sqlite3_column_text(st, 7);
+
+		if (n == 0 || list[n - 1].file != file) {
+			list = x_grow(list, &cap, n + 1, sizeof *list);
+			list[n++] = (struct file_span){ file, db_time(st, 5), db_time(st, 6) };
+		}
+		if (name) {
+			lo = instant(resolve(ctx, name), derive, sqlite3_column_int64(st, 1));
+			hi = instant(resolve(ctx, name), derive, sqlite3_column_int64(st, 2));
+		} else {	/* nobody knows better than when it was read */
+			lo = db_time(st, 3);
+			hi = db_time(st, 4);
+		}
+		/* A clock that ran ahead did not extend the span when the file was read. */
+		if (hi > db_time(st, 4) + DAY)
+			hi = db_time(st, 4);
+		if (list[n - 1].from == NO_TIME || lo < list[n - 1].from)
+			list[n - 1].from = lo;
+		if (list[n - 1].to == NO_TIME || hi > list[n - 1].to)
+			list[n - 1].to = hi;
+	}
+	for (size_t i = 0; rc == 0 && i < n; i++) {
+		st = db_stmt(s, "UPDATE file SET from_at = ?2, to_at = ?3"
+		    " WHERE id = ?1 AND (from_at <> ?2 OR to_at <> ?3)", e);
+		if (!st)
+			rc = -1;
+		else {
+			sqlite3_bind_int64(st, 1, list[i].file);
+			sqlite3_bind_int64(st, 2, list[i].from);
+			sqlite3_bind_int64(st, 3, list[i].to);
+			rc = db_run(s, st, e);
+		}
+		if (rc == 0 && sqlite3_changes(s->db))
+			rc = run_for(s, "INSERT OR IGNORE INTO due SELECT account FROM cover WHERE file = ?1",
+			    list[i].file, e);
+	}
+	free(list);
+	return rc;
+}
+
 /* Sites whose zone is another one than in the version before, with their accounts. */
 static int
 derive_changed(struct store *s, const struct table_file *f,
@@ -307,6 +378,8 @@ derive_changed(struct store *s, const struct table_file *f,
 	}
 	for (size_t i = 0; rc == 0 && i < n; i++)
 		rc = store_derive(s, list[i].account, resolve(ctx, list[i].timezone), derive, e);
+	if (rc == 0 && n)
+		rc = span_anew(s, resolve, ctx, derive, e);
 	free(list);
 	arena_release(&arena);
 	return rc;

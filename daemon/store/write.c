@@ -7,6 +7,7 @@
 
 #include "daemon/store/tables.h"
 #include "daemon/store/writer.h"
+#include "rules/view.h"
 
 /* ---- cover and due --------------------------------------------------------- */
 
@@ -21,67 +22,64 @@ mark_due(struct writer *w, int64_t account, struct err *e)
 	return db_run(w->store, st, e);
 }
 
-/* Joins [from, to] with what it touches; a grown cover makes the account due. */
-static int
-add_cover(struct writer *w, int64_t account, int64_t from, int64_t to, struct err *e)
+/* Local walls, seconds, of rows whose instant hangs on the account's zone; lo > hi: none. */
+struct local { int64_t lo, hi; };
+
+static void
+bind_wall(sqlite3_stmt *st, int i, int64_t wall, const struct local *l)
 {
-	sqlite3_stmt *st;
-	int64_t lo = from, hi = to;
-	int rc;
-	bool whole = false;
-
-	if (from == NO_TIME || to == NO_TIME)
-		return 0;
-	if (!(st = db_stmt(w->store, "SELECT from_at, to_at FROM cover"
-	    " WHERE account = ?1 AND from_at <= ?3 AND to_at >= ?2", e)))
-		return -1;
-	sqlite3_bind_int64(st, 1, account);
-	sqlite3_bind_int64(st, 2, from);
-	sqlite3_bind_int64(st, 3, to);
-	while ((rc = db_step(w->store, st, e)) > 0) {
-		int64_t f = sqlite3_column_int64(st, 0), t = sqlite3_column_int64(st, 1);
-
-		whole |= f <= from && t >= to;
-		lo = f < lo ? f : lo;
-		hi = t > hi ? t : hi;
-	}
-	if (rc < 0 || whole)
-		return rc;
-	if (!(st = db_stmt(w->store,
-	    "DELETE FROM cover WHERE account = ?1 AND from_at <= ?3 AND to_at >= ?2", e)))
-		return -1;
-	sqlite3_bind_int64(st, 1, account);
-	sqlite3_bind_int64(st, 2, from);
-	sqlite3_bind_int64(st, 3, to);
-	if (db_run(w->store, st, e) ||
-	    !(st = db_stmt(w->store, "INSERT INTO cover VALUES(?1, ?2, ?3)", e)))
-		return -1;
-	sqlite3_bind_int64(st, 1, account);
-	sqlite3_bind_int64(st, 2, lo);
-	sqlite3_bind_int64(st, 3, hi);
-	return db_run(w->store, st, e) ? -1 : mark_due(w, account, e);
+	if (l->lo <= l->hi)
+		sqlite3_bind_int64(st, i, wall);
 }
 
-/* With `--covers all` a file tells of every account of sites. */
+/* The file speaks for the account. Unless another file has told as much, it is due. */
 static int
-cover_sites(struct writer *w, int64_t from, int64_t to, struct err *e)
+add_cover(struct writer *w, int64_t account, const struct piece *p, const struct local *l,
+    struct err *e)
 {
-	sqlite3_stmt *st = db_stmt(w->store, "SELECT DISTINCT a.id FROM site s"
-	    " JOIN account a ON a.account = s.account", e);
-	int64_t *id = NULL;
-	size_t n = 0, cap = 0;
-	int rc;
+	sqlite3_stmt *st = db_stmt(w->store, "INSERT INTO cover VALUES(?1, ?2, ?3, ?4)", e);
 
 	if (!st)
 		return -1;
-	while ((rc = db_step(w->store, st, e)) > 0) {
-		id = x_grow(id, &cap, n + 1, sizeof *id);
-		id[n++] = sqlite3_column_int64(st, 0);
+	sqlite3_bind_int64(st, 1, w->file_id[p->file]);
+	sqlite3_bind_int64(st, 2, account);
+	bind_wall(st, 3, l->lo, l);
+	bind_wall(st, 4, l->hi, l);
+	if (db_run(w->store, st, e) || !(st = db_stmt(w->store, "INSERT OR IGNORE INTO due"
+	    " SELECT ?1 WHERE ?2 IS NOT NULL AND NOT EXISTS (SELECT 1 FROM cover c"
+	    "  CROSS JOIN file f ON f.id = c.file WHERE c.account = ?1 AND c.file <> ?4"
+	    "  AND f.from_at <= ?2 AND f.to_at >= ?3)", e)))
+		return -1;
+	sqlite3_bind_int64(st, 1, account);
+	db_bind_time(st, 2, p->from);
+	db_bind_time(st, 3, p->to);
+	sqlite3_bind_int64(st, 4, w->file_id[p->file]);
+	return db_run(w->store, st, e);
+}
+
+/* With `--covers all` a file speaks for every account of sites. */
+static int
+due_sites(struct writer *w, struct err *e)
+{
+	sqlite3_stmt *st = db_stmt(w->store, "INSERT OR IGNORE INTO due SELECT a.id FROM account a"
+	    " WHERE EXISTS (SELECT 1 FROM site s WHERE s.account = a.account)", e);
+
+	return st ? db_run(w->store, st, e) : -1;
+}
+
+static void
+see_local(const struct writer *w, size_t from, size_t to, struct local *l)
+{
+	for (size_t i = from; i < to; i++) {
+		const struct event_in *r = &w->b->row[i];
+		int16_t offset = r->has_received ? r->received_offset : r->offset;
+		int64_t wall = r->has_received ? r->received : r->wall;
+
+		if (offset != OFFSET_NONE || (r->marks & MARK_RESET && !r->has_received))
+			continue;
+		l->lo = wall < l->lo ? wall : l->lo;
+		l->hi = wall > l->hi ? wall : l->hi;
 	}
-	for (size_t i = 0; rc == 0 && i < n; i++)
-		rc = add_cover(w, id[i], from, to, e);
-	free(id);
-	return rc;
 }
 
 /* ---- files ----------------------------------------------------------------- */
@@ -137,8 +135,8 @@ static int
 begin_file(struct writer *w, const struct piece *p, struct err *e)
 {
 	sqlite3_stmt *st = db_stmt(w->store, "INSERT INTO file(name, kind, size, crc32, taken, place,"
-	    " header, separator, ignored, newest_first, rows, stored, repeated, set_aside)"
-	    " VALUES(?1, 'events', 0, 0, ?2, ?3, ?4, ?5, ?6, ?7, 0, 0, 0, 0)", e);
+	    " header, separator, ignored, newest_first, covers_all, rows, stored, repeated, set_aside)"
+	    " VALUES(?1, 'events', 0, 0, ?2, ?3, ?4, ?5, ?6, ?7, ?8, 0, 0, 0, 0)", e);
 	size_t old = w->cap_file;
 
 	if (!st)
@@ -150,6 +148,7 @@ begin_file(struct writer *w, const struct piece *p, struct err *e)
 	db_bind_span(st, 5, (struct span){ &p->separator, 1 });
 	db_bind_text(st, 6, p->ignored);
 	sqlite3_bind_int(st, 7, p->newest_first);
+	sqlite3_bind_int(st, 8, w->o.covers_all);
 	if (db_run(w->store, st, e))
 		return -1;
 	w->file_id = x_grow(w->file_id, &w->cap_file, p->file + 1u, sizeof *w->file_id);
@@ -164,7 +163,8 @@ end_file(struct writer *w, const struct piece *p, int64_t rows, int64_t stored, 
     int64_t aside, struct err *e)
 {
 	sqlite3_stmt *st = db_stmt(w->store, "UPDATE file SET size = ?2, crc32 = ?3, rows = ?4,"
-	    " stored = ?5, repeated = ?6, set_aside = ?7, from_at = ?8, to_at = ?9 WHERE id = ?1", e);
+	    " stored = ?5, repeated = ?6, set_aside = ?7, from_at = ?8, to_at = ?9, sure_from = ?10,"
+	    " sure_to = ?11 WHERE id = ?1", e);
 
 	if (!st)
 		return -1;
@@ -177,9 +177,11 @@ end_file(struct writer *w, const struct piece *p, int64_t rows, int64_t stored, 
 	sqlite3_bind_int64(st, 7, aside);
 	db_bind_time(st, 8, p->from);
 	db_bind_time(st, 9, p->to);
+	db_bind_time(st, 10, p->sure_from);
+	db_bind_time(st, 11, p->sure_to);
 	if (db_run(w->store, st, e) || file_asides_once(w->store, w->file_id[p->file], e))
 		return -1;
-	return w->o.covers == 1 ? cover_sites(w, p->from, p->to, e) : 0;
+	return w->o.covers_all ? due_sites(w, e) : 0;
 }
 
 static int
@@ -220,6 +222,24 @@ add_run(struct writer *w, const struct acct *a, uint32_t piece, int64_t first, i
 	return db_run(w->store, st, e);
 }
 
+/* An account of the spanning file; its cover is written when the file's end is known. */
+static void
+see_spanning(struct writer *w, struct acct *a, uint32_t file, size_t from, size_t to)
+{
+	struct local l = { INT64_MAX, INT64_MIN };
+
+	if (a->store.last_file != file) {
+		a->store.last_file = file;
+		w->seen = x_grow(w->seen, &w->cap_seen, w->n_seen + 1, sizeof *w->seen);
+		w->seen[w->n_seen++] = a;
+	} else {
+		l = (struct local){ a->store.local_lo, a->store.local_hi };
+	}
+	see_local(w, from, to, &l);
+	a->store.local_lo = l.lo;
+	a->store.local_hi = l.hi;
+}
+
 /* Keeps what is no repeat of rows [from, to), which are of one account and one piece. */
 static int
 keep_rows(struct writer *w, size_t from, size_t to, struct err *e)
@@ -228,6 +248,7 @@ keep_rows(struct writer *w, size_t from, size_t to, struct err *e)
 	struct acct *a = w->b->row[from].acct;
 	size_t begin_kept = w->n_kept, n;
 	int64_t lo = INT64_MAX, hi = INT64_MIN;
+	struct local local = { INT64_MAX, INT64_MIN };
 	uint32_t last_point = 0;
 
 	for (size_t i = from; i < to; i++) {
@@ -252,15 +273,12 @@ keep_rows(struct writer *w, size_t from, size_t to, struct err *e)
 	n = w->n_kept - begin_kept;
 	p->stored += (int64_t)n;
 	p->repeated += (int64_t)(to - from - n);
-	if (w->o.covers == 2 && add_cover(w, a->store.id, w->o.covers_from, w->o.covers_to, e))
-		return -1;
-	if (w->o.covers != 2 && p->begins && p->ends &&
-	    add_cover(w, a->store.id, p->from, p->to, e))
-		return -1;
-	if (!(p->begins && p->ends) && a->store.last_file != p->file) {
-		a->store.last_file = p->file;
-		w->seen = x_grow(w->seen, &w->cap_seen, w->n_seen + 1, sizeof *w->seen);
-		w->seen[w->n_seen++] = a;
+	if (p->begins && p->ends) {
+		see_local(w, from, to, &local);
+		if (add_cover(w, a->store.id, p, &local, e))
+			return -1;
+	} else {
+		see_spanning(w, a, p->file, from, to);
 	}
 	if (n == 0)
 		return 0;
@@ -377,9 +395,12 @@ take_part(struct writer *w, size_t at, struct err *e)
 	w->open_aside += (int64_t)p->n_aside;
 	if (!p->ends)
 		return 0;
-	for (size_t i = 0; w->o.covers != 2 && i < w->n_seen; i++)
-		if (add_cover(w, w->seen[i]->store.id, p->from, p->to, e))
+	for (size_t i = 0; i < w->n_seen; i++) {
+		const struct acct_store *a = &w->seen[i]->store;
+
+		if (add_cover(w, a->id, p, &(struct local){ a->local_lo, a->local_hi }, e))
 			return -1;
+	}
 	if (end_file(w, p, w->open_rows, w->open_stored, w->open_repeated, w->open_aside, e) ||
 	    commit(w, e))
 		return -1;

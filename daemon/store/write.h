@@ -39,6 +39,7 @@ struct acct_store {
 	uint32_t n_slot;
 	bool     loaded, touched, fresh;	/* fresh: made in this transaction */
 	uint32_t last_file;		/* the file in whose `seen` list it stands */
+	int64_t  local_lo, local_hi;	/* local walls in that file; lo > hi: none */
 	bool     rederive;
 };
 
@@ -100,6 +101,7 @@ struct piece {
 	uint64_t    size;
 	uint32_t    crc32;
 	int64_t     from, to;		/* cover, ms UTC; NO_TIME = none */
+	int64_t     sure_from, sure_to;	/* the same of rows that no zone can move */
 	/* answers of the writer, summed over the pieces of a file */
 	int64_t     stored, repeated;
 };
@@ -144,8 +146,7 @@ struct cell_list {
 typedef void derive_fn(const void *tz, bool newest_first, int64_t *prev, struct event_in *row);
 
 struct write_options {
-	int        covers;		/* enum covers of daemon/ingest.h */
-	int64_t    covers_from, covers_to;
+	bool       covers_all;		/* files speak for every account of sites */
 	int64_t    taken;		/* wall clock, ms */
 	derive_fn *derive;
 };

@@ -46,9 +46,17 @@ def log(program, db):
 def cover(db):
     """Of the accounts that sites names: the others are covered by the files they have rows in."""
     with sqlite3.connect(db) as c:
-        return sorted(c.execute("SELECT a.account, c.from_at, c.to_at FROM cover c"
-                                " JOIN account a ON a.id = c.account"
-                                " WHERE a.account IN (SELECT account FROM site)"))
+        joined = {}
+        for account, begin, end in c.execute(
+                "SELECT a.account, s.from_at, s.to_at FROM account_span s"
+                " JOIN account a ON a.id = s.account"
+                " WHERE a.account IN (SELECT account FROM site) ORDER BY 1, 2"):
+            spans = joined.setdefault(account, [])
+            if spans and begin <= spans[-1][1]:
+                spans[-1][1] = max(end, spans[-1][1])
+            else:
+                spans.append([begin, end])
+        return joined
 
 
 def read(program, folder, name, files, **options):
