@@ -14,8 +14,10 @@
  * - 404, 453, 454, 459 and the like tell about a schedule; they arm nothing. */
 #define ROW(code, begins, ends, addr, life, hint, text) \
 	{ code, W_##begins, W_##ends, ADDR_##addr, life, KIND_##hint, text },
-#define ALARM_(code, word, life, hint, text) ROW(code, word, ALARM_RESTORE, ZONE, life, hint, text)
-#define TROUBLE_(code, addr, text) ROW(code, TROUBLE, TROUBLE_RESTORE, addr, false, UNKNOWN, text)
+#define ALARM_(code, word, life, hint, text) \
+	ROW(code, word, ALARM_RESTORE, ZONE, life, hint, text)
+#define TROUBLE_(code, addr, text) \
+	ROW(code, TROUBLE, TROUBLE_RESTORE, addr, false, UNKNOWN, text)
 #define NOTE(code, addr, text)     ROW(code, OTHER, OTHER, addr, false, UNKNOWN, text)
 #define PANEL_(code, begins, ends, text) ROW(code, begins, ends, PANEL, false, UNKNOWN, text)
 #define ARMING(code, text)         ROW(code, DISARM, ARM, USER, false, UNKNOWN, text)
@@ -176,7 +178,8 @@ static const struct code_row dc05[] = {
 	ROW("388", SENSITIVITY, OTHER, ZONE, false, UNKNOWN,
 	    "intrusion detector not sensitive enough")
 	TROUBLE_("389", ZONE, "sensor self-test failure")
-	ROW("391", TROUBLE, TROUBLE_RESTORE, ZONE, false, MOTION, "sensor watch: no trip in the set time")
+	ROW("391", TROUBLE, TROUBLE_RESTORE, ZONE, false, MOTION,
+	    "sensor watch: no trip in the set time")
 	TROUBLE_("392", ZONE, "drift compensation error")
 	TROUBLE_("393", ZONE, "maintenance alert")
 	ROW("394", END_OF_LIFE, OTHER, ZONE, true, CO, "CO detector at its end of life") /* [later] */

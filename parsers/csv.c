@@ -14,7 +14,8 @@ enum { BLOCK = 64 };		/* bytes looked at in one step: the bits of a mask */
 enum { ODD_HIGH = 1, ODD_ZERO = 2 };
 
 static const char unclosed[] = "quote opened here is never closed";
-static const char text_behind[] = "text behind a closing quote; a quote in a quoted cell is doubled";
+static const char text_behind[] =
+    "text behind a closing quote; a quote in a quoted cell is doubled";
 static const char zero_byte[] = "zero byte in the row";
 static const char row_over[] = "row longer than the limit of 65536 bytes";
 static const char row_over_set[] = "row longer than the limit";

@@ -61,7 +61,8 @@ struct row {
 	bool           has_time, has_received, has_since, has_until, has_visit;
 	bool           has_installed, has_as_of;
 	struct stamp   time, received, since, until, installed, as_of;
-	struct stamp   visit_from, visit_to;	/* a date alone: the whole day */
+	/* A date alone is the whole day: visit_to is then the midnight that ends it. */
+	struct stamp   visit_from, visit_to;
 	struct meaning meaning;			/* events */
 	enum kind      kind;			/* roster, plan; KIND_UNKNOWN when blank */
 	int64_t        checkin;			/* ms; 0 = not given */

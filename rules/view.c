@@ -4,60 +4,11 @@
 #include <string.h>
 
 #include "daemon/base/serial.h"
+#include "rules/view_index.h"
 
-#define HEARD_QUIET (5 * MINUTE)	/* returns that a panel writes by itself; common practice, no source */
-#define BUFFER_TIME (10 * MINUTE)	/* time a panel takes to empty its buffer; common practice, no source */
-
-/* A zone: a number within a partition. */
-struct zone {
-	const char *number, *partition;	/* keys */
-	const char *text, *partition_text;
-	uint32_t    area;
-	int32_t     current;		/* device bound now; -1 = none yet */
-	int32_t     first;		/* first binding, for the time before it */
-	int64_t     first_at;
-	uint32_t    binding, last_binding;	/* history, 1-based, 0 = none */
-	bool        life;
-	const struct roster_row *row;	/* newest that names the zone: kind and name of the place */
-};
-
-/* From `from` on, the zone's reports are this device's. */
-struct binding {
-	int64_t  from;
-	int32_t  device;
-	uint32_t next;
-};
-
-/* Texts to small numbers; never grows, since the number of keys is known before. */
-struct names {
-	struct slot {
-		const char *key, *second;
-		int32_t     value;
-	}     *slot;
-	size_t mask;
-};
-
-/* What is known of a device beyond its public fields. */
-struct more {
-	int32_t  home;		/* zone; -1 = only a serial is known */
-	int64_t  replaced;	/* displaced on its zone by another serial */
-	uint32_t version;	/* of the last roster row that bound it */
-	uint32_t zeros;		/* leading zeros of its serial, plus one; 0 = no serial met */
-	uint8_t  hint;		/* kind by codes and words */
-};
-
-struct view_index {
-	struct names  numbers;	/* zone number -> the only zone with a partition, or -2 = several */
-	struct names  zones;	/* (number, partition) -> zone */
-	struct names  serials;	/* serial key -> device */
-	struct names  areas;	/* partition -> its number */
-	struct zone  *zone;
-	size_t        n_zone;
-	struct binding *binding;
-	size_t        n_binding, cap_binding;
-	struct more  *more;
-	size_t        cap_device;
-};
+/* Both common practice, no source. */
+#define HEARD_QUIET (5 * MINUTE)	/* returns in this time a panel writes by itself */
+#define BUFFER_TIME (10 * MINUTE)	/* what a panel takes to empty its buffer */
 
 /* What one point turned out to be. */
 struct place {
@@ -66,37 +17,6 @@ struct place {
 	uint32_t zeros;
 	int64_t first_bind;	/* first event that binds its serial to its zone */
 };
-
-static void
-names_init(struct names *t, struct arena *a, size_t most)
-{
-	size_t size = 8;
-
-	while (size < 2 * most)
-		size *= 2;
-	t->slot = arena_take(a, size * sizeof *t->slot);
-	t->mask = size - 1;
-}
-
-/* The key's slot, a fresh one (key NULL) if it is not there yet. */
-static struct slot *
-names_slot(const struct names *t, const char *key, const char *second)
-{
-	size_t i = (size_t)(span_hash(span_of(key)) + 31 * span_hash(span_of(second))) & t->mask;
-
-	while (t->slot[i].key && (strcmp(t->slot[i].key, key) != 0 ||
-	    strcmp(t->slot[i].second, second) != 0))
-		i = (i + 1) & t->mask;
-	return &t->slot[i];
-}
-
-static int32_t
-names_find(const struct names *t, const char *key, const char *second)
-{
-	const struct slot *s = names_slot(t, key, second);
-
-	return s->key ? s->value : -1;
-}
 
 static bool
 event_before(const struct event *a, const struct event *b)
@@ -173,10 +93,10 @@ word_kind(enum word w)
 static uint32_t
 area_of(struct view *v, const char *partition)
 {
-	struct slot *s = *partition ? names_slot(&v->index->areas, partition, "") : NULL;
+	struct names_slot *s = *partition ? names_slot(&v->index->areas, partition, "") : NULL;
 
 	if (s && !s->key)
-		*s = (struct slot){ partition, "", (int32_t)++v->n_area };
+		*s = (struct names_slot){ partition, "", (int32_t)++v->n_area };
 	return s ? (uint32_t)s->value : 0;
 }
 
@@ -227,14 +147,14 @@ zone_get(struct view *v, const char *number, const char *partition, const char *
     const char *partition_text)
 {
 	struct view_index *x = v->index;
-	struct slot *s = names_slot(&x->zones, number, partition), *n;
+	struct names_slot *s = names_slot(&x->zones, number, partition), *n;
 
 	if (s->key)
 		return s->value;
 	n = names_slot(&x->numbers, number, "");
 	if (!n->key)
-		*n = (struct slot){ number, "", -1 };
-	*s = (struct slot){ n->key, partition, (int32_t)x->n_zone };
+		*n = (struct names_slot){ number, "", -1 };
+	*s = (struct names_slot){ n->key, partition, (int32_t)x->n_zone };
 	if (*partition)
 		n->value = n->value == -1 ? s->value : -2;
 	x->zone[x->n_zone] = (struct zone){ .number = n->key, .partition = partition,
@@ -270,11 +190,11 @@ device_new(struct view *v, const char *serial, const char *key)
 static int32_t
 device_of_serial(struct view *v, const char *serial, const char *key, uint32_t zeros)
 {
-	struct slot *s = names_slot(&v->index->serials, key, "");
+	struct names_slot *s = names_slot(&v->index->serials, key, "");
 	struct more *m;
 
 	if (!s->key)
-		*s = (struct slot){ key, "", device_new(v, serial, key) };
+		*s = (struct names_slot){ key, "", device_new(v, serial, key) };
 	m = &v->index->more[s->value];
 	if (m->zeros && m->zeros != zeros + 1)
 		v->device[s->value].leading_zeros = true;
@@ -651,115 +571,4 @@ view_finish(struct view *v)
 	follow_events(v, place, bound, n_bound);
 	apply_rows(v, listed);
 	settle_devices(v);
-}
-
-void
-view_release(struct view *v)
-{
-	if (v->index)
-		free(v->index->binding);
-	arena_release(&v->arena);
-	*v = (struct view){ 0 };
-}
-
-/* The first cover interval that ends at or after `at`. */
-static size_t
-cover_from(const struct view *v, int64_t at)
-{
-	size_t lo = 0, hi = v->n_cover;
-
-	while (lo < hi) {
-		size_t mid = lo + (hi - lo) / 2;
-
-		if (v->cover[mid].to != NO_TIME && v->cover[mid].to < at)
-			lo = mid + 1;
-		else
-			hi = mid;
-	}
-	return lo;
-}
-
-bool
-view_covered(const struct view *v, int64_t from, int64_t to)
-{
-	size_t i = cover_from(v, from);
-
-	return i < v->n_cover && v->cover[i].from <= from &&
-	    (v->cover[i].to == NO_TIME || v->cover[i].to >= to);
-}
-
-int64_t
-view_cover_within(const struct view *v, int64_t from, int64_t to)
-{
-	int64_t sum = 0;
-
-	for (size_t i = cover_from(v, from); i < v->n_cover && v->cover[i].from < to; i++) {
-		int64_t a = v->cover[i].from, b = v->cover[i].to;
-
-		if (a < from)
-			a = from;
-		if (b == NO_TIME || b > to)
-			b = to;
-		if (b > a)
-			sum += b - a;
-	}
-	return sum;
-}
-
-bool
-event_is_heard(const struct view *v, const struct event *ev)
-{
-	(void)v;
-	return (word_properties(ev->word) & WP_HEARD) && !(ev->marks & (MARK_STILL | MARK_WRITTEN));
-}
-
-int32_t
-view_device_find(const struct view *v, const char *zone, const char *serial, int64_t at)
-{
-	const struct view_index *x = v->index;
-	struct arena scratch = { 0 };
-	const char *key = serial_key(&scratch, span_of(serial));
-	const struct zone *z = NULL;
-	int32_t found = -1;
-
-	if (*key) {
-		found = names_find(&x->serials, key, "");
-	} else if (*(key = number_key(&scratch, span_of(zone)))) {
-		int32_t i = names_find(&x->numbers, key, "");
-
-		if (i < 0)
-			i = names_find(&x->zones, key, "");
-		z = i < 0 ? NULL : &x->zone[i];
-	}
-	if (z) {
-		found = z->current;
-		if (at != NO_TIME && z->first >= 0) {
-			found = z->first;
-			for (uint32_t b = z->binding; b && x->binding[b].from <= at;
-			    b = x->binding[b].next)
-				found = x->binding[b].device;
-		}
-	}
-	arena_release(&scratch);
-	return found;
-}
-
-const char *
-device_label(struct view *v, int32_t device)
-{
-	const struct device *d = device < 0 ? NULL : &v->device[device];
-	struct arena *a = &v->arena;
-	const char *serial, *where;
-
-	if (!d)
-		return "the panel";
-	serial = *d->serial ? arena_fmt(a, "serial %s", d->serial) : "";
-	if (!*d->zone)
-		where = serial;
-	else if (*d->partition && names_find(&v->index->numbers, d->zone_key, "") == -2)
-		where = arena_fmt(a, "zone %s of partition %s", d->zone, d->partition);
-	else
-		where = arena_fmt(a, "zone %s", d->zone);
-	return arena_fmt(a, "%s (%s%s%s%s%s)", where, d->name, *d->name ? ", " : "",
-	    kind_heading(d->kind), *d->zone && *serial ? ", " : "", *d->zone ? serial : "");
 }

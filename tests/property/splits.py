@@ -56,7 +56,7 @@ def cover(db):
                 spans[-1][1] = max(end, spans[-1][1])
             else:
                 spans.append([begin, end])
-        return joined
+        return sorted((account, *span) for account, spans in joined.items() for span in spans)
 
 
 def read(program, folder, name, files, **options):

@@ -69,9 +69,12 @@ local_times(void **state)
 		/* a day that never was: 2011-12-30 in Samoa */
 		{ "Pacific/Apia", 2011, 12, 30, 12, 0, TZ_NEVER, 1325282400, 1325196000 },
 		/* far behind the last instant of any file: by the footer's rule */
-		{ "America/New_York", 2400, 7, 1, 12, 0, TZ_ONCE, INT64_C(13585248000), INT64_C(13585248000) },
-		{ "America/New_York", 9999, 1, 1, 12, 0, TZ_ONCE, INT64_C(253370826000), INT64_C(253370826000) },
-		{ "Australia/Sydney", 2500, 1, 1, 0, 0, TZ_ONCE, INT64_C(16725186000), INT64_C(16725186000) },
+		{ "America/New_York", 2400, 7, 1, 12, 0, TZ_ONCE,
+		  INT64_C(13585248000), INT64_C(13585248000) },
+		{ "America/New_York", 9999, 1, 1, 12, 0, TZ_ONCE,
+		  INT64_C(253370826000), INT64_C(253370826000) },
+		{ "Australia/Sydney", 2500, 1, 1, 0, 0, TZ_ONCE,
+		  INT64_C(16725186000), INT64_C(16725186000) },
 		/* before standard time: local mean time, -4:56:02 */
 		{ "America/New_York", 1850, 1, 1, 0, 0, TZ_ONCE, INT64_C(-3786807838), INT64_C(-3786807838) },
 		{ "UTC", 2026, 1, 1, 0, 0, TZ_ONCE, 1767225600, 1767225600 },
