@@ -415,7 +415,8 @@ check_signal(struct span s)
 	for (size_t i = 0; i < sizeof units / sizeof *units; i++) {
 		struct span unit = span_of(units[i]);
 
-		if (s.n > unit.n && span_eq_fold((struct span){ s.p + s.n - unit.n, unit.n }, unit) &&
+		if (s.n > unit.n &&
+		    span_eq_fold((struct span){ s.p + s.n - unit.n, unit.n }, unit) &&
 		    span_to_num(span_trim((struct span){ s.p, s.n - unit.n }), &v))
 			return NULL;
 	}

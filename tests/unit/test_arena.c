@@ -33,7 +33,8 @@ apart(void **state)
 			for (size_t k = 0; k < size[i]; k++)
 				assert_int_equal(at[i][k], 0);
 			memset(at[i], i & 0xff, size[i]);
-			arena_bytes(&a, "x", i % 3 ? 1 : 0);	/* knocks the next one off its place */
+			/* knocks the next one off its place */
+			arena_bytes(&a, "x", i % 3 ? 1 : 0);
 		}
 		for (int i = 0; i < N; i++) {
 			for (size_t k = 0; k < size[i]; k++)

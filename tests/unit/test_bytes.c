@@ -229,7 +229,8 @@ inflation(void **state)
 		struct bytes *b = bytes_memory("bomb", gz, n, 0, &e);
 		char *out;
 
-		bytes_limit(b, (uint64_t)(TEXT / (int)n + i + 1), 0);	/* size passed: ratio decides */
+		/* size passed: ratio decides */
+		bytes_limit(b, (uint64_t)(TEXT / (int)n + i + 1), 0);
 		out = all(b, 4096, &got, &e);
 		assert_int_equal(out == NULL, i < 0);
 		free(out);

@@ -156,7 +156,8 @@ refused(void **state)
 			assert_non_null(why);
 			assert_string_equal(why, cases[i].why);
 			same_stamp(&got, &before, cases[i].text);
-			assert_null(stamp_parse_memo(&memo, SPAN("2026-10-01 00:00:00"), &(struct stamp){ 0 }));
+			assert_null(stamp_parse_memo(&memo, SPAN("2026-10-01 00:00:00"),
+			    &(struct stamp){ 0 }));
 		}
 	}
 }
