@@ -74,23 +74,49 @@ site_holding(struct page *p, const char *what, const struct holding *h)
 
 /* ---- head ------------------------------------------------------------------------ */
 
-void
-site_cautions(struct page *p, const struct view *v)
+enum { CAUTIONS_MOST = 5 };
+
+/* A device of unknown kind may be life safety, so that caution holds for it too. */
+static size_t
+cautions(const struct view *v, const char *out[CAUTIONS_MOST])
 {
 	bool life = false, maybe = false;
+	size_t n = 0;
 
 	for (size_t i = 0; i < v->n_device; i++) {
 		life |= v->device[i].life;
 		maybe |= v->device[i].maybe_life;
 	}
-	page_para(p, "! ", CARE_SITE_TEST);
-	page_para(p, "! ", CARE_SITE_MAINS);
-	page_para(p, "! ", CARE_SITE_AUTHORISED);
-	/* A device of unknown kind may be life safety, so the caution holds for it too. */
+	out[n++] = CARE_SITE_TEST;
+	out[n++] = CARE_SITE_MAINS;
+	out[n++] = CARE_SITE_AUTHORISED;
 	if (life || maybe)
-		page_para(p, "! ", CARE_LIFE);
+		out[n++] = CARE_LIFE;
 	if (maybe)
-		page_fmt(p, "! ", "Where it says \"may be LIFE SAFETY\": %s", CARE_MAYBE_LIFE);
+		out[n++] = "Where it says \"may be LIFE SAFETY\": " CARE_MAYBE_LIFE;
+	return n;
+}
+
+void
+site_cautions(struct page *p, const struct view *v)
+{
+	const char *text[CAUTIONS_MOST];
+	size_t n = cautions(v, text);
+
+	for (size_t i = 0; i < n; i++)
+		page_para(p, "! ", text[i]);
+}
+
+void
+site_cautions_json(struct json *j, const struct view *v)
+{
+	const char *text[CAUTIONS_MOST];
+	size_t n = cautions(v, text);
+
+	json_open(j, "cautions", '[');
+	for (size_t i = 0; i < n; i++)
+		json_text(j, NULL, text[i]);
+	json_close(j, ']');
 }
 
 static void

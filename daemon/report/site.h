@@ -30,5 +30,7 @@ void site_json(struct json *j, const struct site *s);
 
 /* Used by the visit sheet too: cautions that every sheet for work on a site begins with. */
 void site_cautions(struct page *p, const struct view *v);
+/* The same as the member "cautions" of an object that is open. */
+void site_cautions_json(struct json *j, const struct view *v);
 
 #endif

@@ -73,6 +73,7 @@ site_json(struct json *j, const struct site *s)
 	const struct view *v = s->v;
 
 	findings_json(j, s->finding, s->n_finding);
+	site_cautions_json(j, v);
 	json_open(j, "site", '{');
 	json_text(j, "account", v->account);
 	json_text(j, "receiver", v->receiver);

@@ -168,7 +168,7 @@ text_count(struct page *p, int64_t n, const char *one, const char *many)
 static void
 set_off(struct page *p, enum style style)
 {
-	static const char *const on[] = { "", "\033[1m", "\033[1;7m", "\033[2m" };
+	static const char *const on[] = { "", "\033[1m", "\033[1;7m" };
 
 	if (p->style)
 		fputs(on[style], p->f);

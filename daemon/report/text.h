@@ -53,8 +53,8 @@ const char *text_span(struct page *p, int64_t ms);
 /* "1 account", "3 accounts". */
 const char *text_count(struct page *p, int64_t n, const char *one, const char *many);
 
-enum style { STYLE_PLAIN, STYLE_STRONG, STYLE_LOUD, STYLE_QUIET };
-/* A line of its own, in capitals where the text is; a blank line goes before it. */
+enum style { STYLE_PLAIN, STYLE_STRONG, STYLE_LOUD };
+/* A line of its own; a blank line goes before it. */
 void page_heading(struct page *p, enum style style, const char *text);
 /* Words filled to the page's width. `first` stands before the first line, as many
  * blanks before the others; a word longer than a line is broken. */

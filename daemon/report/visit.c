@@ -185,6 +185,7 @@ visit_json(struct json *j, const struct view *v, const struct visit_check *x)
 {
 	json_text(j, "account", v->account);
 	json_text(j, "name", v->name);
+	site_cautions_json(j, v);
 	json_time(j, "as_of", v->now);
 	json_time(j, "since", x->since);
 	json_text(j, "against", x->by_plan ? "plan" : x->by_roster ? "roster" : NULL);
