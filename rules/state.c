@@ -329,9 +329,7 @@ device_event(struct pass *p, uint32_t i)
 static int64_t
 local_day(int64_t at, int32_t offset)
 {
-	int64_t local = at + offset * SECOND;
-
-	return (local - (local < 0 ? DAY - 1 : 0)) / DAY;
+	return (at + offset * SECOND) / DAY;
 }
 
 /* ---- all ------------------------------------------------------------------- */

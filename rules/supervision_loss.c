@@ -361,10 +361,9 @@ judge_device(struct view *v, const struct losses *l, int32_t device, struct find
 
 	f = finding_add(out, v, &rule_supervision_loss, device, NULL);
 	f->level = d->life ? LEVEL_NOW : LEVEL_SOON;
-	f->onset = run ? run->at : last->sort == LOSS_TOLD ? last->at : last->gone;
-	if (run && last->end == NO_TIME && last->gone != NO_TIME && last->sort != LOSS_TOLD &&
-	    last->gone < f->onset)
-		f->onset = last->gone;
+	f->onset = last->sort == LOSS_TOLD ? last->at : last->gone;
+	if (run && run->at < f->onset)
+		f->onset = run->at;
 	f->last = last->end == NO_TIME ? v->now : last->at;
 	for (size_t k = l->first[device]; k < l->first[device + 1]; k++) {
 		const struct loss *loss = &l->loss[k];

@@ -91,6 +91,15 @@ conditions(void **state)
 		  "panel fire test open" },
 		{ "interference that a zone cell comes with", "T jam zone=5\n", "panel 5 radio interference" },
 		{ "a code that a user entered has no return", "T duress-alarm zone=3 marks=user\n", "" },
+		{ "another alarm of the panel is held", "T alarm zone=0\n", "panel in alarm" },
+		{ "still ends nothing at the panel", "T power-loss\nT power-restore marks=still\n",
+		  "panel mains power lost" },
+		{ "two conditions at the panel: a bare restore ends none",
+		  "T power-loss\nT comm-loss\nT restore\n",
+		  "panel mains power lost; panel communication lost" },
+		{ "zone 5 of two partitions: a bypass of the one",
+		  "T bypass zone=5 part=1\nT bypass zone=5 part=2\nT unbypass zone=5 part=2\n",
+		  "5 bypassed" },
 		{ "two zones", "T zone-open zone=5\nT zone-open zone=6\nT zone-close zone=5\n", "6 open" },
 	};
 

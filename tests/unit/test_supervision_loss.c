@@ -49,6 +49,15 @@ checks_in_the_order_of_signs(void **state)
 		  "2026-09-29T08:00:00 supervision-loss zone=7\n"
 		  "2026-09-29T09:00:00 supervision-restore zone=7\n",
 		  "Weak signal: 2 other devices here were lost", "Is it in its place", "Weak cell: no" },
+		{ "neighbours that were lost in another week",
+		  "2026-09-20T08:00:00 supervision-loss zone=6\n"
+		  "2026-09-20T09:00:00 supervision-restore zone=6\n"
+		  "2026-09-21T08:00:00 supervision-loss zone=7\n"
+		  "2026-09-21T09:00:00 supervision-restore zone=7\n",
+		  "Is it in its place", "Weak cell: no", "Weak signal: Read" },
+		{ "tamper long ago, although it was the last that was heard",
+		  "2026-09-20T11:00:00 tamper zone=5\n",
+		  "Is it in its place", "Weak cell: no", "Weak signal: Read" },
 		{ "tamper before cell before signal",
 		  "2026-09-20T08:00:00 low-battery zone=5\n2026-10-01T11:00:00 tamper zone=5\n",
 		  "Place and cover", "Weak cell: low battery was", "Weak signal" },
