@@ -4,6 +4,7 @@
 #include <stdlib.h>
 #include <string.h>
 
+#include "daemon/base/serial.h"
 #include "daemon/store/db.h"
 #include "daemon/store/load.h"
 #include "rules/rule.h"
@@ -104,10 +105,8 @@ rejoin_time(const struct rule *r)
 	return REJOIN;
 }
 
-/* The known case that the finding continues: the nearest whose span, widened by the
- * rejoin time, meets the finding's. */
 static struct known_case *
-continues(struct known_case *list, size_t n, const struct finding *f)
+nearest_case(struct known_case *list, size_t n, const struct finding *f, const char *subject)
 {
 	int64_t reach = rejoin_time(f->rule), best = INT64_MAX;
 	struct known_case *found = NULL;
@@ -116,8 +115,7 @@ continues(struct known_case *list, size_t n, const struct finding *f)
 		struct known_case *c = &list[i];
 		int64_t away = 0;
 
-		if (c->taken || strcmp(c->rule, f->rule->id) != 0 ||
-		    strcmp(c->subject, f->subject) != 0)
+		if (c->taken || strcmp(c->rule, f->rule->id) != 0 || strcmp(c->subject, subject) != 0)
 			continue;
 		if (f->onset > c->last)
 			away = f->onset - c->last;
@@ -129,6 +127,19 @@ continues(struct known_case *list, size_t n, const struct finding *f)
 		}
 	}
 	return found;
+}
+
+/* The known case that the finding continues: the nearest whose span, widened by the
+ * rejoin time, meets the finding's. A device that was known by its zone alone keeps its
+ * case when a roster tells its serial. */
+static struct known_case *
+continues(struct arena *a, struct known_case *list, size_t n, const struct finding *f)
+{
+	struct known_case *c = nearest_case(list, n, f, f->subject);
+
+	if (!c && strncmp(f->subject, "serial:", 7) == 0 && f->zone && *f->zone)
+		c = nearest_case(list, n, f, arena_fmt(a, "zone:%s", number_key(a, span_of(f->zone))));
+	return c;
 }
 
 /* Seven letters and digits that are hard to misread, made from what the case is, so
@@ -162,28 +173,14 @@ make_id(struct store *s, struct arena *a, const char *account, const struct find
 	}
 }
 
+/* The number that the next case of this subject gets. */
 static int
-case_of(struct store *s, struct arena *a, const char *account, struct known_case *list, size_t n,
-    const struct finding *f, int64_t wall_clock, const char **id, struct err *e)
+next_episode(struct store *s, const char *account, const struct finding *f, int *episode,
+    struct err *e)
 {
-	struct known_case *c = continues(list, n, f);
-	sqlite3_stmt *st;
-	int episode = 0;
-
-	if (c) {
-		c->taken = true;
-		*id = c->id;
-		st = db_stmt(s, "UPDATE finding_case SET onset = min(onset, ?2), last = max(last, ?3)"
-		    " WHERE id = ?1", e);
-		if (!st)
-			return -1;
-		db_bind_text(st, 1, *id);
-		sqlite3_bind_int64(st, 2, f->onset);
-		sqlite3_bind_int64(st, 3, f->last);
-		return db_run(s, st, e);
-	}
-	st = db_stmt(s, "SELECT coalesce(max(episode), -1) + 1 FROM finding_case"
+	sqlite3_stmt *st = db_stmt(s, "SELECT coalesce(max(episode), -1) + 1 FROM finding_case"
 	    " WHERE account = ?1 AND rule = ?2 AND subject = ?3", e);
+
 	if (!st)
 		return -1;
 	db_bind_text(st, 1, account);
@@ -191,8 +188,37 @@ case_of(struct store *s, struct arena *a, const char *account, struct known_case
 	db_bind_text(st, 3, f->subject);
 	if (db_step(s, st, e) < 0)
 		return -1;
-	episode = sqlite3_column_int(st, 0);
+	*episode = sqlite3_column_int(st, 0);
 	sqlite3_reset(st);
+	return 0;
+}
+
+static int
+case_of(struct store *s, struct arena *a, const char *account, struct known_case *list, size_t n,
+    const struct finding *f, int64_t wall_clock, const char **id, struct err *e)
+{
+	struct known_case *c = continues(a, list, n, f);
+	sqlite3_stmt *st;
+	int episode;
+
+	if (c && strcmp(c->subject, f->subject) == 0)
+		episode = c->episode;
+	else if (next_episode(s, account, f, &episode, e))
+		return -1;
+	if (c) {
+		c->taken = true;
+		*id = c->id;
+		st = db_stmt(s, "UPDATE finding_case SET onset = min(onset, ?2), last = max(last, ?3),"
+		    " subject = ?4, episode = ?5 WHERE id = ?1", e);
+		if (!st)
+			return -1;
+		db_bind_text(st, 1, *id);
+		sqlite3_bind_int64(st, 2, f->onset);
+		sqlite3_bind_int64(st, 3, f->last);
+		db_bind_text(st, 4, f->subject);
+		sqlite3_bind_int(st, 5, episode);
+		return db_run(s, st, e);
+	}
 	if (make_id(s, a, account, f, episode, id, e))
 		return -1;
 	st = db_stmt(s, "INSERT INTO finding_case(id, rule, account, subject, episode, onset, last,"

@@ -363,7 +363,8 @@ by_serial(const void *a, const void *b)
 int
 place_serials(struct writer *w, struct err *e)
 {
-	qsort(w->serial, w->n_serial, sizeof *w->serial, by_serial);
+	if (w->n_serial)
+		qsort(w->serial, w->n_serial, sizeof *w->serial, by_serial);
 	for (size_t i = 0; i < w->n_serial; i++) {
 		sqlite3_stmt *st;
 
