@@ -53,6 +53,12 @@ site_build(struct site *s, struct view *v, const struct stored_finding *finding,
 }
 
 bool
+site_belongs(const struct device *d)
+{
+	return *d->zone || d->rostered || d->learned != NO_TIME;
+}
+
+bool
 site_gone(const struct device *d)
 {
 	return d->unlearned != NO_TIME;
@@ -85,7 +91,7 @@ cautions(const struct view *v, const char *out[CAUTIONS_MOST])
 
 	for (size_t i = 0; i < v->n_device; i++) {
 		life |= v->device[i].life;
-		maybe |= v->device[i].maybe_life;
+		maybe |= v->device[i].maybe_life && site_belongs(&v->device[i]);
 	}
 	out[n++] = CARE_SITE_TEST;
 	out[n++] = CARE_SITE_MAINS;

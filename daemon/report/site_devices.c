@@ -7,14 +7,6 @@
 #include "daemon/report/silent.h"
 #include "rules/cells.h"
 
-/* Was it ever of this site? A serial that was only heard here is a neighbour's until
- * somebody learns it. */
-static bool
-belongs(const struct device *d)
-{
-	return *d->zone || d->rostered || d->learned != NO_TIME;
-}
-
 /* One character a day, oldest first, in groups of five: how often the input went off.
  * A digit is exact, + is 10 to 99, * is more, . is none, ? is a day no export covers. */
 static const char *
@@ -171,7 +163,7 @@ site_devices(struct page *p, const struct site *s)
 		const struct device *d = &v->device[s->order[i]];
 		int w = text_width(text_safe(p, d->zone));
 
-		if (belongs(d)) {
+		if (site_belongs(d)) {
 			listed++;
 			zone_width = w > zone_width ? w : zone_width;
 		} else {
@@ -184,7 +176,7 @@ site_devices(struct page *p, const struct site *s)
 		    "input went off that day (. none, 1 to 9, + 10 or more, * 100 or more, ? not "
 		    "covered by any export).");
 	for (size_t i = 0; i < v->n_device; i++) {
-		if (belongs(&v->device[s->order[i]]))
+		if (site_belongs(&v->device[s->order[i]]))
 			one_device(p, s, s->order[i], zone_width);
 	}
 	if (!listed)

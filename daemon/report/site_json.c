@@ -1,5 +1,5 @@
 #include "daemon/report/findings.h"
-#include "daemon/report/site.h"
+#include "daemon/report/site_part.h"
 
 static void
 device_json(struct json *j, const struct site *s, int32_t device)
@@ -55,7 +55,7 @@ session_json(struct json *j, const struct site *s, size_t i)
 		json_text(j, "zone", x->accepted[k].zone);
 		json_time(j, "time", x->accepted[k].at);
 		json_text(j, "verdict", verdict_text(v->verdict));
-		json_bool(j, "fine", verdict_is_fine(v->verdict));
+		json_bool(j, "fine", site_accepted_well(v));
 		json_text(j, "text", v->text);
 		json_close(j, '}');
 	}

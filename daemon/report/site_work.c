@@ -8,6 +8,15 @@
 
 enum { SESSIONS_SHOWN = 10, SERVICES_SHOWN = 5, COMPARED_DAYS = 14 };
 
+bool
+site_accepted_well(const struct verdict_item *x)
+{
+	bool other_kind = x->planned_kind != KIND_UNKNOWN && x->seen_kind != KIND_UNKNOWN;
+
+	return verdict_is_fine(x->verdict) && !x->other_zone && !x->planned_zone && !other_kind &&
+	    !x->elsewhere;
+}
+
 static void
 one_session(struct page *p, const struct site *s, size_t i)
 {
@@ -26,7 +35,7 @@ one_session(struct page *p, const struct site *s, size_t i)
 	for (size_t k = 0; k < x->n_accepted; k++) {
 		const struct session_item *item = &x->accepted[k];
 		const struct verdict_item *v = &verdict->item[k];
-		const char *mark = verdict_is_fine(v->verdict) ? "    ok     " : "    CHECK  ";
+		const char *mark = site_accepted_well(v) ? "    ok       " : "    CHECK    ";
 
 		if (silent_device(s->v, item->device) || silent_text(v->text))
 			page_fmt(p, mark, "%s on zone %s: %s (%s)", *item->serial ? item->serial :
@@ -59,15 +68,14 @@ site_sessions(struct page *p, const struct site *s)
 
 		for (size_t k = 0; k < x->n_missing; k++) {
 			const struct verdict_missing *m = &x->missing[k];
-			const char *lead = arena_fmt(&p->arena, "  planned for %s, missing: ",
-			    text_day(p, visit->from));
-
 			if (m->resolved != NO_TIME)
 				continue;
 			if (silent_text(m->text) || silent_device(s->v, m->device))
-				page_fmt(p, lead, "%s (%s)", m->plan->serial, SILENT_TEXT);
+				page_fmt(p, "    MISSING  ", "%s (%s), planned for %s", m->plan->serial,
+				    SILENT_TEXT, text_day(p, visit->from));
 			else
-				page_para(p, lead, m->text);
+				page_fmt(p, "    MISSING  ", "%s, planned for %s", m->text,
+				    text_day(p, visit->from));
 		}
 	}
 }

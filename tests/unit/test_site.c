@@ -217,6 +217,34 @@ strip_of_days(void **state)
 }
 
 static void
+learned_twice_is_not_well(void **state)
+{
+	struct sheet s;
+
+	(void)state;
+	open_sheet(&s, "account 7\ncover 2026-10-01 2026-10-02\n"
+	    "plan serial=4B0001 from=2026-10-01T08:00 to=2026-10-01T18:00 zone=7 kind=motion\n"
+	    "plan serial=4B0002 from=2026-10-01T08:00 to=2026-10-01T18:00 zone=8 kind=motion\n"
+	    "plan serial=4B0009 from=2026-10-01T08:00 to=2026-10-01T18:00 zone=9 kind=motion\n"
+	    "2026-10-01T09:00:00 program-entry\n"
+	    "2026-10-01T09:01:00 learn-heard serial=9F0001\n"
+	    "2026-10-01T09:02:00 learn-refused serial=9F0001\n"
+	    "2026-10-01T09:03:00 learn serial=4B0001 zone=7\n"
+	    "2026-10-01T09:04:00 learn serial=4B0002 zone=8\n"
+	    "2026-10-01T09:05:00 learn serial=4B0002 zone=12\n"
+	    "2026-10-01T09:10:00 program-exit\n");
+	site(&s, NULL, 0);
+	says(s.bytes, "\n    ok       4B0001 on zone 7: as planned\n");
+	says(s.bytes, "\n    CHECK    4B0002 on zone 12: ");
+	says(s.bytes, "\n    MISSING  4B0009 ");
+	says(s.bytes, "\n    heard and refused: 9F0001\n");
+	says(s.bytes, "\n  Also heard here, not of this site: 9F0001.\n");
+	/* The stranger is of unknown kind, but nothing on the sheet may be life safety. */
+	assert_null(strstr(s.bytes, "LIFE SAFETY"));
+	close_sheet(&s);
+}
+
+static void
 visit_complete_or_not(void **state)
 {
 #define PLANNED "account 7\ncover 2026-10-01 2026-10-02\n" \
@@ -261,6 +289,7 @@ main(void)
 		cmocka_unit_test(cautions_come_first),
 		cmocka_unit_test(cells_to_bring),
 		cmocka_unit_test(strip_of_days),
+		cmocka_unit_test(learned_twice_is_not_well),
 		cmocka_unit_test(visit_complete_or_not),
 	};
 
