@@ -54,7 +54,7 @@ say_recorded(struct store *s, struct page *p, const char *id, const struct optio
 		lapses = "It lapses with a new member, a higher level or twice the count";
 	}
 	page_fmt(p, "", "%s, %s: recorded as %s by %s%s%s. %s.", f->id, phrase_site(p, f->account,
-	    f->site_name), decisions[o->as], o->who, o->why ? ": " : "", o->why ? o->why : "",
+	    f->site_name), decisions[o->as], o->who, *o->why ? ": " : "", o->why,
 	    lapses);
 	return 0;
 }
@@ -62,7 +62,7 @@ say_recorded(struct store *s, struct page *p, const char *id, const struct optio
 static int
 run(const struct command *self, int argc, char **argv)
 {
-	struct options o = { .as = -1, .who = getenv("TRIPSIFT_WHO") };
+	struct options o = { .as = -1, .who = getenv("TRIPSIFT_WHO"), .why = "" };
 	struct tz_set *zones = NULL;
 	struct store *s = NULL;
 	struct page p;

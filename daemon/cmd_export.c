@@ -283,7 +283,8 @@ run(const struct command *self, int argc, char **argv)
 	x.s = cmd_store(&o.common, STORE_READ, &e);
 	if (!x.s || (o.out && outfile_open(&file, o.out, &e) < 0))
 		goto fail;
-	x.f = x.w.f = o.out ? file.f : stdout;
+	x.f = o.out ? file.f : stdout;
+	csvout_init(&x.w, x.f);
 	if (write_part(&x, argv[0], &e) < 0 || (o.out && outfile_close(&file, &e) < 0))
 		goto fail;
 	out = OUT_DONE;

@@ -149,8 +149,9 @@ result_text(struct page *p, const struct ingest_result *r, bool dry)
 static void
 result_csv(FILE *out, const struct ingest_result *r)
 {
-	struct csvout w = { out, false };
+	struct csvout w;
 
+	csvout_init(&w, out);
 	csvout_header(&w, "file,kind,rows,stored,repeated,set_aside,from,to,error");
 	for (size_t i = 0; i < r->n_file; i++) {
 		const struct ingest_file *f = &r->file[i];

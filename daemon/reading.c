@@ -144,6 +144,7 @@ static struct acct *
 add_account(struct reading *r, struct span account, struct span receiver, struct span line)
 {
 	struct acct **slot, *a;
+	const char *text;
 
 	if ((r->n_acct + 1) * 2 > r->cap_acct) {
 		struct acct **old = r->acct;
@@ -160,8 +161,10 @@ add_account(struct reading *r, struct span account, struct span receiver, struct
 	slot = account_slot(r, account, receiver, line);
 	if (*slot)
 		return *slot;
+	/* The text right in front of what is looked at together with it. */
+	text = arena_text(r->arena, account);
 	a = arena_take(r->arena, sizeof *a);
-	a->account = arena_text(r->arena, account);
+	a->account = text;
 	a->n_account = (uint32_t)account.n;
 	a->receiver = receiver.n ? arena_text(r->arena, receiver) : "";
 	a->line = line.n ? arena_text(r->arena, line) : "";

@@ -1,5 +1,7 @@
 #include "daemon/base/utf8.h"
 
+#include <stdio.h>
+
 struct range { uint32_t first, last; };
 
 static bool
@@ -143,4 +145,12 @@ utf8_shown(uint32_t c)
 	if (c >= 0x20 && c < 0x7f)
 		return true;
 	return !WITHIN(hidden, c);
+}
+
+int
+utf8_escape(char out[UTF8_ESCAPE], uint32_t c, char byte)
+{
+	if (c == UTF8_BAD || c < 0x80)
+		return snprintf(out, UTF8_ESCAPE, "\\x%02X", (unsigned)(unsigned char)byte);
+	return snprintf(out, UTF8_ESCAPE, c < 0x10000 ? "\\u%04X" : "\\U%08X", c);
 }

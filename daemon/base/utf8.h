@@ -29,4 +29,9 @@ int utf8_width(uint32_t c);
  * separators, invisible fillers and tags, UTF8_BAD. */
 bool utf8_shown(uint32_t c);
 
+/* How a character that may not is written instead: "\x1B", "\u202E", "\U000E0041"; for
+ * UTF8_BAD the byte itself, "\xFF". Returns the length. */
+enum { UTF8_ESCAPE = 12 };
+int utf8_escape(char out[UTF8_ESCAPE], uint32_t c, char byte);
+
 #endif

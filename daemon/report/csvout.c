@@ -2,8 +2,10 @@
 
 #include <inttypes.h>
 #include <string.h>
+#include <unistd.h>
 
 #include "daemon/base/civil.h"
+#include "daemon/base/utf8.h"
 
 static bool
 is_digit(char c)
@@ -39,6 +41,35 @@ is_measure(struct span s)
 	return true;
 }
 
+void
+csvout_init(struct csvout *w, FILE *f)
+{
+	*w = (struct csvout){ .f = f, .terminal = isatty(fileno(f)) };
+}
+
+/* A run of the cell without quotes in it. */
+static void
+put(const struct csvout *w, struct span s)
+{
+	char escape[UTF8_ESCAPE];
+	uint32_t c;
+
+	if (!w->terminal) {
+		fwrite(s.p, 1, s.n, w->f);
+		return;
+	}
+	while (s.n) {
+		size_t n = utf8_next(s, &c);
+
+		if (utf8_shown(c) || c == '\t' || c == '\n')
+			fwrite(s.p, 1, n, w->f);
+		else
+			fwrite(escape, 1, (size_t)utf8_escape(escape, c, s.p[0]), w->f);
+		s.p += n;
+		s.n -= n;
+	}
+}
+
 static void
 next_cell(struct csvout *w)
 {
@@ -59,20 +90,22 @@ csvout_span(struct csvout *w, struct span s)
 	/* Blanks at an end would be trimmed by readers that trim only bare cells. */
 	if (s.n && (s.p[0] == ' ' || s.p[s.n - 1] == ' '))
 		quote = true;
-	if (!quote) {
-		if (s.n)
-			fwrite(s.p, 1, s.n, w->f);
-		return;
+	if (quote)
+		fputs(formula ? "\"'" : "\"", w->f);
+	while (s.n) {
+		const char *mark = memchr(s.p, '"', s.n);
+		size_t n = mark ? (size_t)(mark - s.p) : s.n;
+
+		put(w, (struct span){ s.p, n });
+		if (mark) {
+			fputs("\"\"", w->f);
+			n++;
+		}
+		s.p += n;
+		s.n -= n;
 	}
-	putc('"', w->f);
-	if (formula)
-		putc('\'', w->f);
-	for (size_t i = 0; i < s.n; i++) {
-		if (s.p[i] == '"')
-			putc('"', w->f);
-		putc(s.p[i], w->f);
-	}
-	putc('"', w->f);
+	if (quote)
+		putc('"', w->f);
 }
 
 void

@@ -21,8 +21,10 @@
 struct csvout {
 	FILE *f;	/* borrowed */
 	bool  inside;	/* a cell of this row is written already */
+	bool  terminal;	/* somebody looks at it: what steers terminals is written as \x1B */
 };
 
+void csvout_init(struct csvout *w, FILE *f);
 void csvout_text(struct csvout *w, const char *text);	/* NULL is an empty cell */
 void csvout_span(struct csvout *w, struct span text);
 void csvout_int(struct csvout *w, int64_t n);

@@ -24,7 +24,7 @@ measures(struct page *p, const struct stored_finding *f)
 		if (m->text)
 			table_fmt(&t, "%s%s%s", m->text, *m->unit ? " " : "", m->unit);
 		else
-			table_add(&t, settings_value(&p->arena, m->value, m->unit));
+			table_fmt(&t, "%.6g%s%s", m->value, *m->unit ? " " : "", m->unit);
 	}
 	table_print(&t, 2);
 }

@@ -6,8 +6,9 @@
 void
 findings_csv(FILE *f, const struct stored_finding *finding, size_t n)
 {
-	struct csvout w = { f, false };
+	struct csvout w;
 
+	csvout_init(&w, f);
 	csvout_header(&w,
 	    "id,rule,account,zone,serial,device,level,state,onset,last,count,summary");
 	for (size_t i = 0; i < n; i++) {

@@ -166,8 +166,9 @@ settings_text(struct page *p, const struct rule *only, const struct setting_row 
 void
 settings_csv(FILE *f, const struct rule *only, const struct setting_row *row, size_t n)
 {
-	struct csvout w = { f, false };
+	struct csvout w;
 
+	csvout_init(&w, f);
 	csvout_header(&w, "rule,setting,value,unit,scope,default,min,max,origin,who,file,taken");
 	for (size_t k = 0; k < rule_count; k++) {
 		const struct rule *r = rule_table[k];

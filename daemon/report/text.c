@@ -46,17 +46,20 @@ text_safe(struct page *p, const char *text)
 	uint32_t c;
 
 	while (s.n) {
-		size_t n = utf8_next(s, &c), room = 11;
+		size_t n = utf8_next(s, &c);
+		char escape[UTF8_ESCAPE];
 
-		if (c == '\n' || c == '\r' || c == '\t')
+		if (c == '\n' || c == '\r' || c == '\t') {
 			*to++ = ' ';
-		else if (c == UTF8_BAD || (c < 0x80 && !utf8_shown(c)))
-			to += snprintf(to, room, "\\x%02X", (unsigned)(unsigned char)s.p[0]);
-		else if (c >= 0x80 && (p->ascii_only || !utf8_shown(c)))
-			to += snprintf(to, room, c < 0x10000 ? "\\u%04X" : "\\U%08X", c);
-		else
-			for (size_t i = 0; i < n; i++)
-				*to++ = s.p[i];
+		} else if (!utf8_shown(c) || (c >= 0x80 && p->ascii_only)) {
+			int len = utf8_escape(escape, c, s.p[0]);
+
+			memcpy(to, escape, (size_t)len);
+			to += len;
+		} else {
+			memcpy(to, s.p, n);
+			to += n;
+		}
 		s.p += n;
 		s.n -= n;
 	}

@@ -33,7 +33,7 @@ struct finder {
 	uint32_t       n_group;
 	uint32_t      *slot, mask;	/* group + 1, of first groups */
 	uint32_t      *next;		/* by position - from: next row of the group */
-	struct fill { int64_t id; uint32_t row; bool clock; } *fill;
+	struct fill { int64_t id; uint32_t row; } *fill;
 	size_t         n_fill, cap_fill;
 	int64_t        lo, hi;
 };
@@ -188,7 +188,7 @@ repeat_forget(struct writer *w)
 /* ---- stored rows ----------------------------------------------------------- */
 
 static void
-use_up(struct finder *f, struct group *g, int64_t id, bool blank, bool clock)
+use_up(struct finder *f, struct group *g, int64_t id, bool blank)
 {
 	struct writer *w = f->w;
 	const struct event_in *r;
@@ -197,15 +197,15 @@ use_up(struct finder *f, struct group *g, int64_t id, bool blank, bool clock)
 		return;
 	w->repeat[g->pending - w->first] = true;
 	r = &w->b->row[g->pending];
-	if (blank && (r->has_received || r->n[RT_SIGNAL])) {
+	if ((blank && r->has_received) || r->n[RT_SIGNAL]) {
 		f->fill = x_grow(f->fill, &f->cap_fill, f->n_fill + 1, sizeof *f->fill);
-		f->fill[f->n_fill++] = (struct fill){ id, g->pending, clock };
+		f->fill[f->n_fill++] = (struct fill){ id, g->pending };
 	}
 	g->pending = f->next[g->pending - f->from];
 }
 
 static void
-meet_stored(struct finder *f, int64_t id, const struct compared *c, bool blank, bool clock)
+meet_stored(struct finder *f, int64_t id, const struct compared *c, bool blank)
 {
 	uint64_t hash = hash_of(c), *word, bit = UINT64_C(1) << (id & 63);
 
@@ -223,13 +223,13 @@ meet_stored(struct finder *f, int64_t id, const struct compared *c, bool blank, 
 				return;
 			word = used_word(f->w, id);
 			if (!(*word & bit))
-				use_up(f, g, id, blank, clock);
+				use_up(f, g, id, blank);
 			*word |= bit;
 			return;
 		}
 		g->stored++;
 		for (;;) {
-			use_up(f, g, id, blank, clock);
+			use_up(f, g, id, blank);
 			if (g->other == NONE)
 				return;
 			g = &f->group[g->other];
@@ -271,14 +271,18 @@ read_run(struct finder *f, struct acct *a, int64_t first, int64_t end, bool sort
 	sqlite3_stmt *st;
 	int rc;
 
-	if (sorted && end - first > 256 && run_begin(w, first, end, f->lo, &first, e))
+	if (sorted && end - first > 256 && (run_begin(w, first, end, f->lo, &first, e) ||
+	    run_begin(w, first, end, f->hi + 1, &end, e)))
 		return -1;
+	/* The range is asked of SQLite, which passes over rows faster than it hands them out. */
 	st = db_stmt(w->store, "SELECT id, point, cell, wall, ms, offset, user, text, phrase,"
-	    " received, signal, marks FROM event WHERE id >= ?1 AND id < ?2", e);
+	    " received IS NULL FROM event WHERE id >= ?1 AND id < ?2 AND wall BETWEEN ?3 AND ?4", e);
 	if (!st)
 		return -1;
 	sqlite3_bind_int64(st, 1, first);
 	sqlite3_bind_int64(st, 2, end);
+	sqlite3_bind_int64(st, 3, f->lo);
+	sqlite3_bind_int64(st, 4, f->hi);
 	while ((rc = db_step(w->store, st, e)) > 0) {
 		struct compared c;
 		int64_t id = sqlite3_column_int64(st, 0), phrase;
@@ -286,12 +290,6 @@ read_run(struct finder *f, struct acct *a, int64_t first, int64_t end, bool sort
 		int64_t cell = sqlite3_column_int64(st, 2);
 
 		c.wall = sqlite3_column_int64(st, 3);
-		if (sorted && c.wall > f->hi) {
-			sqlite3_reset(st);
-			return 0;
-		}
-		if (c.wall < f->lo || c.wall > f->hi)
-			continue;
 		if (point >= a->store.n_point || cell < 1 || cell > w->n_cell)
 			return err_set(e, ERR_STORE, w->store->path, 0,
 			    "event %lld names a place or a cell that is not there", (long long)id);
@@ -308,9 +306,7 @@ read_run(struct finder *f, struct acct *a, int64_t first, int64_t end, bool sort
 			if (!c.text.p)
 				return -1;
 		}
-		meet_stored(f, id, &c, sqlite3_column_type(st, 9) == SQLITE_NULL ||
-		    sqlite3_column_type(st, 10) == SQLITE_NULL,
-		    sqlite3_column_int(st, 11) & (MARK_RESET | MARK_REPEATED));
+		meet_stored(f, id, &c, sqlite3_column_int(st, 9));
 	}
 	return rc;
 }
@@ -359,7 +355,8 @@ fill_blanks(struct finder *f, struct acct *a, struct err *e)
 		    " received_ms = iif(received IS NULL, ?3, received_ms),"
 		    " received_offset = iif(received IS NULL, ?4, received_offset),"
 		    " received = coalesce(received, ?2), signal = coalesce(signal, ?5)"
-		    " WHERE id = ?1", e);
+		    " WHERE id = ?1 AND (received IS NULL OR signal IS NULL) RETURNING marks", e);
+		int rc, told;
 
 		if (!st)
 			return -1;
@@ -375,11 +372,15 @@ fill_blanks(struct finder *f, struct acct *a, struct err *e)
 		}
 		if (r->n[RT_SIGNAL])
 			db_bind_span(st, 5, (struct span){ w->b->text + at, r->n[RT_SIGNAL] });
-		if (db_run(w->store, st, e))
+		for (told = 0; (rc = db_step(w->store, st, e)) > 0;)
+			told = sqlite3_column_int(st, 0);
+		if (rc < 0)
 			return -1;
-		place_touch(w, a);
 		/* A receipt can tell which time was meant. */
-		a->store.rederive |= f->fill[i].clock;
+		if (r->has_received && told & (MARK_RESET | MARK_REPEATED)) {
+			place_touch(w, a);
+			a->store.rederive = true;
+		}
 	}
 	return 0;
 }

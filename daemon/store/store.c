@@ -131,6 +131,9 @@ store_open(const char *path, enum store_mode mode, bool *made, struct err *e)
 		goto fail;
 	}
 	s->path = strdup(full);
+	/* Nobody asks SQLite how much memory it holds; counting would take a lock at each
+	 * allocation. Too late, and without effect, from the second store on. */
+	sqlite3_config(SQLITE_CONFIG_MEMSTATUS, 0);
 	/* A handle belongs to one thread, so SQLite need not lock it at each step. */
 	if (sqlite3_open_v2(full, &s->db, SQLITE_OPEN_NOMUTEX |
 	    (mode == STORE_READ && access(full, W_OK) != 0 ? SQLITE_OPEN_READONLY
