@@ -9,3 +9,4 @@ tripsift decide "$chatter" --as expected --who 'R. Moser'
 echo "exit $?"
 tripsift explain "$chatter" | now | sed -n '/^DECISIONS/,/^$/p'
 tripsift triage --rule chatter --format csv | cut -d, -f1,3
+tripsift decide "$chatter" --as seen --who 'A. Weber' | now

@@ -58,8 +58,9 @@ text_cells(void **state)
 	for (size_t i = 0; i < COUNT(cases); i++) {
 		char *got = NULL;
 		size_t n = 0;
-		struct csvout w = { open_memstream(&got, &n), false };
+		struct csvout w;
 
+		csvout_init(&w, open_memstream(&got, &n));
 		csvout_text(&w, cases[i].in);
 		fclose(w.f);
 		if (strcmp(got, cases[i].out) != 0)
@@ -70,13 +71,33 @@ text_cells(void **state)
 }
 
 static void
+harmless_on_a_terminal(void **state)
+{
+	char *got = NULL;
+	size_t n = 0;
+	struct csvout w;
+
+	(void)state;
+	csvout_init(&w, open_memstream(&got, &n));
+	assert_false(w.terminal);
+	csvout_text(&w, "\x1b[2J\xe2\x80\xae,\"");	/* for programs: as it is */
+	w.terminal = true;
+	csvout_text(&w, "\x1b[2J\xe2\x80\xae\n\"");
+	fclose(w.f);
+	assert_string_equal(got,
+	    "\"\x1b[2J\xe2\x80\xae,\"\"\",\"\\x1B[2J\\u202E\n\"\"\"");
+	free(got);
+}
+
+static void
 rows(void **state)
 {
 	char *got = NULL;
 	size_t n = 0;
-	struct csvout w = { open_memstream(&got, &n), false };
+	struct csvout w;
 
 	(void)state;
+	csvout_init(&w, open_memstream(&got, &n));
 	csvout_header(&w, "a,b,c,d,e");
 	csvout_text(&w, "x");
 	csvout_int(&w, -5);
@@ -97,6 +118,7 @@ main(void)
 {
 	const struct CMUnitTest tests[] = {
 		cmocka_unit_test(text_cells),
+		cmocka_unit_test(harmless_on_a_terminal),
 		cmocka_unit_test(rows),
 	};
 

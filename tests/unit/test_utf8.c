@@ -91,6 +91,25 @@ hides_what_steers(void **state)
 }
 
 static void
+escapes(void **state)
+{
+	static const struct { uint32_t c; char byte; const char *out; } cases[] = {
+		{ 0x1b, '\x1b', "\\x1B" }, { 0x7f, '\x7f', "\\x7F" }, { UTF8_BAD, '\xff', "\\xFF" },
+		{ 0x80, '\xc2', "\\u0080" }, { 0xffff, '\xef', "\\uFFFF" },
+		{ 0x10000, '\xf0', "\\U00010000" }, { 0x10ffff, '\xf4', "\\U0010FFFF" },
+	};
+
+	(void)state;
+	for (size_t i = 0; i < COUNT(cases); i++) {
+		char out[UTF8_ESCAPE];
+
+		assert_int_equal(utf8_escape(out, cases[i].c, cases[i].byte),
+		    strlen(cases[i].out));
+		assert_string_equal(out, cases[i].out);
+	}
+}
+
+static void
 widths(void **state)
 {
 	static const struct { uint32_t c; int width; } cases[] = {
@@ -145,6 +164,7 @@ main(void)
 	const struct CMUnitTest tests[] = {
 		cmocka_unit_test(decodes_and_refuses),
 		cmocka_unit_test(hides_what_steers),
+		cmocka_unit_test(escapes),
 		cmocka_unit_test(widths),
 		cmocka_unit_test(agrees_with_the_c_library),
 	};
