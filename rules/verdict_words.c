@@ -91,8 +91,8 @@ verdict_item_text(struct view *v, const struct session_item *it, const struct ve
 	if (x->seen_kind != KIND_UNKNOWN)
 		remark(a, &text, arena_fmt(a, "planned as %s, shows as %s", kind_heading(x->planned_kind),
 		    kind_heading(x->seen_kind)));
-	return arena_fmt(a, "%s%s%s: %s", *it->key || it->unreadable ? it->serial : "no serial",
-	    *it->zone ? " on zone " : "", it->zone, text);
+	return arena_fmt(a, "%s%s%s%s%s", *it->key || it->unreadable ? it->serial : "no serial",
+	    *it->zone ? " on zone " : "", it->zone, *text ? ": " : "", text);
 }
 
 const char *
