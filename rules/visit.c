@@ -20,6 +20,7 @@ struct context {
 	struct verdicts     verdicts;
 	struct state        state;
 	bool               *ours;	/* session i belongs to the visit */
+	int64_t             planned;	/* earliest window that counts; NO_TIME = none */
 	struct texts        reason, note;
 };
 
@@ -417,6 +418,9 @@ expect_plan(struct context *c)
 			row[n++] = &v->plan[i];
 	if (n == 0)
 		return;
+	for (size_t i = 0; i < n; i++)
+		if (c->planned == NO_TIME || row[i]->from < c->planned)
+			c->planned = row[i]->from;
 	qsort(row, n, sizeof *row, plan_order);
 	out->by_plan = true;
 	out->n_device = n;
@@ -623,8 +627,12 @@ find_notes(struct context *c)
 	struct visit_check *out = c->out;
 	struct view *v = c->v;
 	struct arena *a = &v->arena;
-	int64_t from = out->begin != NO_TIME && out->begin < out->since ? out->begin : out->since;
+	int64_t from = c->planned;	/* when there was something to see */
 
+	if (out->begin != NO_TIME && (from == NO_TIME || out->begin < from))
+		from = out->begin;
+	if (from == NO_TIME)
+		from = out->since;
 	if (out->n_session && out->closed == NO_TIME)
 		add(c, &c->note, arena_fmt(a, "The log ends at %s, and a learn session is still open in "
 		    "it: what was done after that is not known.", when(c, v->now)));
@@ -661,7 +669,7 @@ find_notes(struct context *c)
 void
 visit_check(struct view *v, int64_t since, struct visit_check *out)
 {
-	struct context c = { .v = v, .out = out };
+	struct context c = { .v = v, .out = out, .planned = NO_TIME };
 
 	*out = (struct visit_check){ .roster_as_of = NO_TIME };
 	sessions_find(v, &c.all);

@@ -112,6 +112,27 @@ cases(void **state)
 		{ "learned and taken out later", HEAD PLAN LEARN EXIT HEARD
 		  "2026-10-01T10:00:00 unlearn serial=4A0071 zone=5\n", false, "MISSING HEARD",
 		  "missing: learned and taken out again.", 1 },
+		{ "learned on its zone, and later on another", HEAD PLAN LEARN
+		  "2026-10-01T09:03:10 learn serial=4A0071 zone=8\n" EXIT
+		  "2026-10-01T09:20:00 test zone=8\n2026-10-01T09:21:00 zone-open zone=6\n", false,
+		  "OTHER_ZONE HEARD", "also on zone 5", 2 },
+		{ "learned on another zone first", HEAD PLAN
+		  "2026-10-01T09:00:00 program-entry\n"
+		  "2026-10-01T09:00:10 learn serial=4A0071 zone=8\n"
+		  "2026-10-01T09:00:40 unlearn serial=4A0071 zone=8\n"
+		  "2026-10-01T09:01:10 learn serial=4A0071 zone=5\n"
+		  "2026-10-01T09:02:10 learn serial=4A0072 zone=6\n" EXIT HEARD, true, "HEARD HEARD", NULL,
+		  0 },
+		{ "on the wrong zone and not heard", HEAD PLAN
+		  "2026-10-01T09:00:00 program-entry\n"
+		  "2026-10-01T09:01:10 learn serial=4A0071 zone=8\n"
+		  "2026-10-01T09:02:10 learn serial=4A0072 zone=6\n" EXIT
+		  "2026-10-01T09:21:00 zone-open zone=6\n", false, "OTHER_ZONE HEARD",
+		  "is on zone 8; not heard since the session closed.", 1 },
+		{ "displaced by another serial on its zone", HEAD PLAN LEARN
+		  "2026-10-01T09:05:00 learn serial=9F3321 zone=5\n" EXIT
+		  "2026-10-01T09:20:00 test zone=5\n2026-10-01T09:21:00 zone-open zone=6\n", false,
+		  "MISSING HEARD", "4A0071 (zone 5, smoke detector, hall): missing", 2 },
 		{ "not closed", HEAD PLAN LEARN HEARD, false, "UNHEARD UNHEARD",
 		  "programming session open since 2026-10-01 09:00 local.", 3 },
 		{ "the exit is missing, a later session closed", HEAD PLAN LEARN
@@ -134,6 +155,11 @@ cases(void **state)
 		  "2026-10-01T10:00:00 zone-open zone=6\n", true, "HEARD HEARD", NULL, 0 },
 		{ "a fire alarm without restore does", HEAD PLAN LEARN EXIT HEARD
 		  "2026-10-01T10:00:00 fire-alarm zone=5\n", false, "HEARD HEARD", "in alarm since", 1 },
+		{ "nor does a burglary alarm, or a button that was pressed", HEAD PLAN LEARN EXIT HEARD
+		  "2026-10-01T10:00:00 burglary-alarm zone=6\n"
+		  "2026-10-01T10:01:00 panic-alarm zone=9 hint=panic\n"
+		  "2026-10-01T10:02:00 medical-alarm zone=10 hint=medical\n"
+		  "2026-10-01T10:03:00 hold-up-alarm zone=11 hint=hold-up\n", true, "HEARD HEARD", NULL, 0 },
 		{ "nothing was learned at all", HEAD PLAN "2026-10-01T09:00:00 arm\n", false,
 		  "MISSING MISSING", "The log shows no learn session since", 3 },
 		{ "heard, but never learned in the log", HEAD PLAN
@@ -160,6 +186,13 @@ cases(void **state)
 		  "roster zone=6 serial=4A0072 kind=contact as_of=2026-09-01\n"
 		  "roster zone=7 serial=4A0073 kind=contact as_of=2026-09-01\n" LEARN EXIT HEARD, false,
 		  "HEARD HEARD UNHEARD", "4A0073 (zone 7, contact): learned, not heard since", 1 },
+		{ "of two older rosters the newer one counts", HEAD
+		  "roster zone=5 serial=4A0071 kind=smoke as_of=2026-08-01 version=1\n"
+		  "roster zone=9 serial=4A0099 kind=smoke as_of=2026-08-01 version=1\n"
+		  "roster zone=5 serial=4A0071 kind=smoke as_of=2026-09-01 version=2\n"
+		  "roster zone=6 serial=4A0072 kind=contact as_of=2026-09-01 version=2\n"
+		  "roster zone=7 serial=4A0073 kind=contact as_of=2026-10-01T10:00 version=3\n"
+		  LEARN EXIT HEARD, true, "HEARD HEARD", NULL, 0 },
 		{ "and it was heard", HEAD
 		  "roster zone=5 serial=4A0071 kind=smoke as_of=2026-09-01\n"
 		  "roster zone=6 serial=4A0072 kind=contact as_of=2026-09-01\n"
@@ -387,6 +420,49 @@ the_log_ends_in_the_session(void **state)
 	view_release(&v);
 }
 
+/* What limits the proof, and times on the site's own clock. */
+static void
+notes(void **state)
+{
+	static const char *const expected[] = {
+		"The log reaches 60 min past the close of the last learn session, until 2026-10-01 10:10 "
+		"local.",
+		"The panel's log was cleared at 2026-10-01 09:30 local: events are missing.",
+		"The panel's log overflowed at 2026-10-01 09:31 local: events are missing.",
+		"The panel's clock was set at 2026-10-01 09:32 local: times may be off.",
+		"The panel's clock was reset in this time: times may be off.",
+		"1 restore event could have meant several open conditions; none was taken as ended by it.",
+	};
+	struct visit_check c;
+	struct view v;
+
+	(void)state;
+	help_view(&v, "account A1 tz=+02:00\ncover 2026-10-01 2026-10-01T10:10\n" PLAN LEARN EXIT HEARD
+	    "2026-10-01T09:30:00 log-cleared\n2026-10-01T09:31:00 log-overflow\n"
+	    "2026-10-01T09:32:00 clock-set\n2026-10-01T09:33:00 arm marks=reset\n"
+	    "2026-10-01T09:34:00 trouble zone=6\n2026-10-01T09:35:00 tamper zone=6\n"
+	    "2026-10-01T09:36:00 restore zone=6\n");
+	visit_check(&v, NO_TIME, &c);
+	assert_int_equal(c.n_note, COUNT(expected));
+	for (size_t i = 0; i < COUNT(expected); i++)
+		assert_string_equal(c.note[i], expected[i]);
+	view_release(&v);
+
+	/* What happened to the log before the visit does not limit it. */
+	help_view(&v, "account A1\ncover 2026-09-01 2026-10-01T10:10\n" PLAN LEARN EXIT HEARD
+	    "2026-09-10T09:30:00 log-cleared\n2026-09-10T09:31:00 log-overflow\n"
+	    "2026-09-10T09:32:00 clock-set\n2026-09-10T09:33:00 arm marks=reset\n");
+	visit_check(&v, NO_TIME, &c);
+	assert_int_equal(c.n_note, 1);
+	assert_true(c.complete);
+
+	/* Asked from after the window on: nothing was planned then, and nothing learned. */
+	visit_check(&v, help_time("2026-10-01T16:00"), &c);
+	assert_false(c.by_plan);
+	assert_false(c.complete);
+	view_release(&v);
+}
+
 /* A device with two inputs, planned for two zones. */
 static void
 two_zones_of_one_device(void **state)
@@ -450,6 +526,7 @@ main(void)
 		cmocka_unit_test(order),
 		cmocka_unit_test(beside_the_plan),
 		cmocka_unit_test(the_log_ends_in_the_session),
+		cmocka_unit_test(notes),
 		cmocka_unit_test(two_zones_of_one_device),
 		cmocka_unit_test(nothing_known),
 		cmocka_unit_test(texts),
