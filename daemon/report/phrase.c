@@ -43,6 +43,8 @@ phrase_facts(struct page *p, const struct stored_finding *f)
 		text = arena_fmt(&p->arena, "%s%slast %s", text, dot, text_time(p, f->last));
 	if (f->count > 1)
 		text = arena_fmt(&p->arena, "%s%s%ld times", text, dot, f->count);
+	if (f->n_member)
+		text = arena_fmt(&p->arena, "%s%sstands for %zu", text, dot, f->n_member);
 	text = arena_fmt(&p->arena, "%s%s%s", text, dot, f->state);
 	if (f->cleared != NO_TIME)
 		text = arena_fmt(&p->arena, "%s %s", text, text_time(p, f->cleared));
@@ -53,4 +55,16 @@ const char *
 phrase_place(const struct stored_finding *f)
 {
 	return strncmp(f->summary, f->device, strlen(f->device)) == 0 ? "" : f->device;
+}
+
+const char *
+phrase_parent(const struct stored_finding *all, size_t n, const struct stored_finding *f)
+{
+	for (size_t i = 0; i < n; i++) {
+		for (size_t k = 0; k < all[i].n_member; k++) {
+			if (strcmp(all[i].member[k], f->id) == 0)
+				return all[i].id;
+		}
+	}
+	return NULL;
 }

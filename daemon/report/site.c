@@ -219,7 +219,8 @@ check_first(struct page *p, const struct site *s, const struct notes *notes)
 		const struct stored_finding *f = &s->finding[i];
 		const char *lead = arena_fmt(&p->arena, " %2zu. %-5s ", i + 1,
 		    level_text((enum level)f->level));
-		const char *under = arena_fmt(&p->arena, "%*s", text_width(lead), ""), *letters;
+		const char *under = arena_fmt(&p->arena, "%*s", text_width(lead), "");
+		const char *letters, *parent;
 
 		if (silent_finding(s->v, f)) {
 			page_fmt(p, lead, "%s (%s)", SILENT_TEXT, f->id);
@@ -227,8 +228,11 @@ check_first(struct page *p, const struct site *s, const struct notes *notes)
 		}
 		page_fmt(p, lead, "%s%s%s", phrase_place(f), *phrase_place(f) ? ": " : "", f->summary);
 		letters = notes_letters(notes, p, f->caution, f->n_caution);
-		page_fmt(p, under, "%s, %s%s%s", f->id, phrase_facts(p, f), *letters ? ", caution " :
-		    "", letters);
+		parent = phrase_parent(s->finding, s->n_finding, f);
+		page_fmt(p, under, "%s%s%s%s%s%s%s", f->id, phrase_between(p), phrase_facts(p, f),
+		    parent ? arena_fmt(&p->arena, "%spart of ", phrase_between(p)) : "",
+		    parent ? parent : "", *letters ? arena_fmt(&p->arena, "%scaution ",
+		    phrase_between(p)) : "", letters);
 		if (f->decision)
 			page_para(p, under, phrase_decision(p, f->decision));
 		checks(p, s, i, arena_fmt(&p->arena, "%s- ", under));

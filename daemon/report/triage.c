@@ -7,11 +7,13 @@
 #include "rules/rule.h"
 
 static void
-one_finding(struct page *p, const struct stored_finding *f, const struct text_zone *zone,
-    const struct notes *notes, int id_width)
+one_finding(struct page *p, const struct triage *t, size_t i, const struct notes *notes,
+    int id_width)
 {
+	const struct stored_finding *f = &t->finding[i];
 	const char *lead = arena_fmt(&p->arena, " %-*s  ", id_width, f->id);
 	const char *under = arena_fmt(&p->arena, "%*s", id_width + 3, "");
+	const char *parent = phrase_parent(t->finding, t->n_finding, f);
 	const char *place = phrase_place(f), *letters;
 	struct text_zone own = p->zone;
 
@@ -19,10 +21,12 @@ one_finding(struct page *p, const struct stored_finding *f, const struct text_zo
 	    *place ? phrase_between(p) : "", place);
 	page_para(p, under, f->summary);
 	letters = notes_letters(notes, p, f->caution, f->n_caution);
-	if (zone)
-		p->zone = *zone;
-	page_fmt(p, under, "%s%s%s", phrase_facts(p, f), *letters ? phrase_between(p) : "",
-	    *letters ? arena_fmt(&p->arena, "caution %s", letters) : "");
+	if (t->zone)
+		p->zone = t->zone[i];
+	page_fmt(p, under, "%s%s%s%s%s", phrase_facts(p, f),
+	    parent ? arena_fmt(&p->arena, "%spart of ", phrase_between(p)) : "",
+	    parent ? parent : "", *letters ? arena_fmt(&p->arena, "%scaution ",
+	    phrase_between(p)) : "", letters);
 	p->zone = own;
 	if (f->decision)
 		page_para(p, under, phrase_decision(p, f->decision));
@@ -194,7 +198,7 @@ triage_text(struct page *p, const struct triage *t)
 		if (f->level != level)
 			page_heading(p, style[f->level], name[f->level]);
 		level = f->level;
-		one_finding(p, f, t->zone ? &t->zone[i] : NULL, &notes, id_width);
+		one_finding(p, t, i, &notes, id_width);
 	}
 	if (all_left) {
 		page_blank(p);
