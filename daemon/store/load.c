@@ -166,6 +166,46 @@ load_points(struct store *s, struct view *v, int64_t id, struct err *e)
 	return rc;
 }
 
+static const char *
+no_zeros(const char *s)
+{
+	return s + strspn(s, "0");
+}
+
+/* Numbers by value, then everything else, so that no two points are equal. */
+static int
+by_place(const void *a, const void *b)
+{
+	const struct point *x = *(struct point *const *)a, *y = *(struct point *const *)b;
+	const char *p = no_zeros(x->zone), *q = no_zeros(y->zone);
+	int c = (strlen(p) > strlen(q)) - (strlen(p) < strlen(q));
+
+	if (c || (c = strcmp(p, q)) || (c = strcmp(no_zeros(x->partition), no_zeros(y->partition))) ||
+	    (c = strcmp(x->serial, y->serial)) || (c = strcmp(x->zone, y->zone)))
+		return c;
+	return strcmp(x->partition, y->partition);
+}
+
+/* Points in an order of their own, so that devices do not depend on which file was
+ * read first; *rank says where each point went. */
+static void
+sort_points(struct view *v, uint32_t **rank)
+{
+	struct point **sorted = x_alloc((v->n_point + 1) * sizeof *sorted), *moved;
+
+	*rank = arena_take(&v->arena, (v->n_point + 1) * sizeof **rank);
+	moved = arena_take(&v->arena, (v->n_point + 1) * sizeof *moved);
+	for (size_t i = 0; i < v->n_point; i++)
+		sorted[i] = &v->point[i];
+	qsort(sorted, v->n_point, sizeof *sorted, by_place);
+	for (size_t i = 0; i < v->n_point; i++) {
+		(*rank)[sorted[i] - v->point] = (uint32_t)i;
+		moved[i] = *sorted[i];
+	}
+	v->point = moved;
+	free(sorted);
+}
+
 struct run { int64_t first, n, file; };
 
 static void
@@ -502,7 +542,7 @@ load_view(struct store *s, int64_t id, int64_t as_of, bool texts, struct view *v
 	size_t cap = 0;
 	struct event *list = NULL;
 	int64_t before = 0;
-	uint32_t base;
+	uint32_t base, *rank;
 	int rc;
 
 	*v = (struct view){ .account_id = id, .now = NO_TIME, .since = NO_TIME };
@@ -526,15 +566,17 @@ load_view(struct store *s, int64_t id, int64_t as_of, bool texts, struct view *v
 		v->now = v->cover[v->n_cover - 1].to;
 	if (as_of != NO_TIME && v->n_cover)
 		v->now = as_of;
-	if (load_points(s, v, id, e) ||
-	    (v->now != NO_TIME && load_events(s, v, id, 0, as_of, texts, &list, &cap, e)))
+	if (load_points(s, v, id, e))
 		goto fail;
-	if (before) {
-		base = (uint32_t)v->n_point;
-		if (load_points(s, v, before, e) ||
-		    (v->now != NO_TIME && load_events(s, v, before, base, as_of, texts, &list, &cap, e)))
-			goto fail;
-	}
+	base = (uint32_t)v->n_point;
+	if (before && load_points(s, v, before, e))
+		goto fail;
+	if (v->now != NO_TIME && (load_events(s, v, id, 0, as_of, texts, &list, &cap, e) ||
+	    (before && load_events(s, v, before, base, as_of, texts, &list, &cap, e))))
+		goto fail;
+	sort_points(v, &rank);
+	for (size_t i = 0; i < v->n_event; i++)
+		list[i].point = rank[list[i].point];
 	v->event = arena_take(&v->arena, (v->n_event + 1) * sizeof *list);
 	if (v->n_event)
 		memcpy(v->event, list, v->n_event * sizeof *list);
