@@ -139,6 +139,28 @@ cmd_store(const struct opts_common *o, enum store_mode mode, struct err *e)
 	return s;
 }
 
+int
+cmd_show(const struct opts_common *o, enum store_mode mode,
+    int (*show)(struct tools *t, void *ctx, struct err *e), void *ctx)
+{
+	struct tools t = { 0 };
+	struct err e;
+	int out = -1;
+
+	page_init(&t.p, stdout);
+	t.zones = tz_set_open();
+	cmd_zone(&t.p, tz_machine(t.zones));
+	t.s = cmd_store(o, mode, &e);
+	if (t.s)
+		out = show(&t, ctx, &e);
+	if (out < 0)
+		out = cmd_fail(&e);
+	store_close(t.s);
+	tz_set_close(t.zones);
+	page_release(&t.p);
+	return out;
+}
+
 int64_t
 cmd_when(const struct opts_when *w, const struct tz *zone, int64_t base, int sign)
 {

@@ -52,6 +52,18 @@ const char *cmd_db(const struct opts_common *o);
 /* Opens it. Given. A missing one is explained: only ingest makes one. */
 struct store *cmd_store(const struct opts_common *o, enum store_mode mode, struct err *e);
 
+/* What a command that shows the store works with. */
+struct tools {
+	struct store  *s;
+	struct tz_set *zones;
+	struct page    p;	/* standard output; its clock is the machine's own */
+};
+
+/* Opens the store, calls `show`, closes, and says what went wrong. `show` gives an
+ * enum outcome, or -1 and *e. */
+int cmd_show(const struct opts_common *o, enum store_mode mode,
+    int (*show)(struct tools *t, void *ctx, struct err *e), void *ctx);
+
 /* The instant that a typed time means: without an offset by the clock of `zone`; a
  * span is counted from `base`, `sign` -1 back or +1 on. NO_TIME when none was typed. */
 int64_t cmd_when(const struct opts_when *w, const struct tz *zone, int64_t base, int sign);

@@ -9,6 +9,9 @@ struct options {
 	int                as;
 	const char        *who, *why;
 	struct opts_when   until;
+	int64_t            at, end;	/* now, and `until` as an instant */
+	char             **finding;
+	int                n_finding;
 };
 
 static const char *const decisions[] = { "seen", "planned", "expected" };
@@ -29,33 +32,78 @@ static const struct opt options[] = {
 
 /* What was recorded and when it lapses; `life` when the finding concerns life safety. */
 static int
-say_recorded(struct store *s, struct page *p, const char *id, const struct options *o,
-    int64_t until, int64_t at, bool *life, struct err *e)
+say_recorded(struct tools *t, const char *id, const struct options *o, bool *life, struct err *e)
 {
 	struct finding_filter filter = { .id = id, .level = -1, .state = "all",
-		.since = NO_TIME, .as_of = at };
+		.since = NO_TIME, .as_of = o->at };
+	struct page *p = &t->p;
 	struct stored_finding *f;
 	const char *lapses;
 	size_t n;
 
-	if (store_findings(s, &filter, &p->arena, &f, &n, e) < 0)
+	if (store_findings(t->s, &filter, &p->arena, &f, &n, e) < 0)
 		return -1;
 	if (n == 0)
 		return err_set(e, ERR_USAGE, NULL, 0, "no finding %s", id);
 	if (f->life) {
 		*life = true;
 		lapses = arena_fmt(&p->arena, "It concerns life safety: the decision moves nothing and "
-		    "lapses on %s at the latest", text_time(p, until != NO_TIME &&
-		    until < at + DAY ? until : at + DAY));
-	} else if (until != NO_TIME) {
+		    "lapses on %s at the latest", text_time(p, o->end != NO_TIME &&
+		    o->end < o->at + DAY ? o->end : o->at + DAY));
+	} else if (o->end != NO_TIME) {
 		lapses = arena_fmt(&p->arena, "It lapses on %s, or earlier with a new member, a "
-		    "higher level or twice the count", text_time(p, until));
+		    "higher level or twice the count", text_time(p, o->end));
 	} else {
 		lapses = "It lapses with a new member, a higher level or twice the count";
 	}
 	page_fmt(p, "", "%s, %s: recorded as %s by %s%s%s. %s.", f->id, phrase_site(p, f->account,
-	    f->site_name), decisions[o->as], o->who, *o->why ? ": " : "", o->why,
-	    lapses);
+	    f->site_name), decisions[o->as], o->who, *o->why ? ": " : "", o->why, lapses);
+	return 0;
+}
+
+/* Each finding for itself: one wrong id does not undo the others. */
+static int
+record(struct tools *t, void *ctx, struct err *e)
+{
+	const struct options *o = ctx;
+	bool life = false;
+	int out = OUT_DONE;
+
+	for (int i = 0; i < o->n_finding; i++) {
+		if (store_decide(t->s, o->finding[i], decisions[o->as], o->who, o->end, o->why, o->at,
+		    e) < 0 || say_recorded(t, o->finding[i], o, &life, e) < 0) {
+			int rc = cmd_fail(e);
+
+			out = rc > out ? rc : out;
+		}
+	}
+	if (life)
+		page_para(&t->p, "", CARE_LIFE);
+	page_fmt(&t->p, "", "Times are %s.", t->p.zone.name);
+	return out;
+}
+
+/* What is missing or cannot be, before the store is asked for. */
+static int
+check_options(struct options *o, struct err *e)
+{
+	struct tz_set *zones = tz_set_open();
+
+	o->at = cmd_now() / SECOND * SECOND;
+	/* A span is counted from the next full minute, so that a decision typed twice is one. */
+	o->end = cmd_when(&o->until, tz_machine(zones), (o->at / MINUTE + 1) * MINUTE, 1);
+	tz_set_close(zones);
+	if (o->as < 0)
+		return err_set(e, ERR_USAGE, NULL, 0, "decide: say what: --as seen, planned or "
+		    "expected");
+	if (!o->who || !*o->who)
+		return err_set(e, ERR_USAGE, NULL, 0, "decide: say who decides: --who NAME, or set "
+		    "$TRIPSIFT_WHO");
+	if (o->as > 0 && o->end == NO_TIME)
+		return err_set(e, ERR_USAGE, NULL, 0, "decide: %s needs --until: a time, or a span "
+		    "such as 14d", decisions[o->as]);
+	if (o->end != NO_TIME && o->end <= o->at)
+		return err_set(e, ERR_USAGE, NULL, 0, "decide: --until is not in the future");
 	return 0;
 }
 
@@ -63,55 +111,16 @@ static int
 run(const struct command *self, int argc, char **argv)
 {
 	struct options o = { .as = -1, .who = getenv("TRIPSIFT_WHO"), .why = "" };
-	struct tz_set *zones = NULL;
-	struct store *s = NULL;
-	struct page p;
 	struct err e;
-	int64_t at = cmd_now() / SECOND * SECOND, until;
-	bool life = false;
 	int out = cmd_options(self, &argc, argv, &o, 1, -1);
 
 	if (out != OUT_GO_ON)
 		return out;
-	page_init(&p, stdout);
-	zones = tz_set_open();
-	cmd_zone(&p, tz_machine(zones));
-	/* A span is counted from the next full minute, so that a decision typed twice is one. */
-	until = cmd_when(&o.until, tz_machine(zones), (at / MINUTE + 1) * MINUTE, 1);
-	out = OUT_DONE;
-	if (o.as < 0)
-		err_set(&e, ERR_USAGE, NULL, 0, "decide: say what: --as seen, planned or expected");
-	else if (!o.who || !*o.who)
-		err_set(&e, ERR_USAGE, NULL, 0, "decide: say who decides: --who NAME, or set "
-		    "$TRIPSIFT_WHO");
-	else if (o.as > 0 && until == NO_TIME)
-		err_set(&e, ERR_USAGE, NULL, 0, "decide: %s needs --until: a time, or a span such "
-		    "as 14d", decisions[o.as]);
-	else if (until != NO_TIME && until <= at)
-		err_set(&e, ERR_USAGE, NULL, 0, "decide: --until is not in the future");
-	else
-		s = cmd_store(&o.common, STORE_WRITE, &e);
-	if (!s) {
-		out = cmd_fail(&e);
-		goto done;
-	}
-	/* Each finding for itself: one wrong id does not undo the others. */
-	for (int i = 0; i < argc; i++) {
-		if (store_decide(s, argv[i], decisions[o.as], o.who, until, o.why, at, &e) < 0 ||
-		    say_recorded(s, &p, argv[i], &o, until, at, &life, &e) < 0) {
-			int rc = cmd_fail(&e);
-
-			out = rc > out ? rc : out;
-		}
-	}
-	if (life)
-		page_para(&p, "", CARE_LIFE);
-	page_fmt(&p, "", "Times are %s.", p.zone.name);
-done:
-	store_close(s);
-	tz_set_close(zones);
-	page_release(&p);
-	return out;
+	if (check_options(&o, &e) < 0)
+		return cmd_fail(&e);
+	o.finding = argv;
+	o.n_finding = argc;
+	return cmd_show(&o.common, STORE_WRITE, record, &o);
 }
 
 const struct command cmd_decide = {

@@ -7,6 +7,7 @@
 struct options {
 	struct opts_common common;
 	int                format;
+	const char        *finding;
 };
 
 static const struct opt options[] = {
@@ -59,10 +60,11 @@ look_up(struct store *s, const struct stored_finding *f, struct arena *a, struct
 }
 
 static int
-show(struct store *s, struct page *p, const struct options *o, struct tz_set *zones,
-    const char *id, struct err *e)
+show(struct tools *t, void *ctx, struct err *e)
 {
-	struct finding_filter filter = { .id = id, .level = -1, .state = "all",
+	const struct options *o = ctx;
+	struct page *p = &t->p;
+	struct finding_filter filter = { .id = o->finding, .level = -1, .state = "all",
 		.since = NO_TIME, .as_of = NO_TIME };
 	struct explain x = { 0 };
 	struct stored_finding *f;
@@ -71,52 +73,40 @@ show(struct store *s, struct page *p, const struct options *o, struct tz_set *zo
 	struct json j = { .f = stdout };
 	size_t n;
 
-	if (store_findings(s, &filter, &p->arena, &f, &n, e) < 0)
+	if (store_findings(t->s, &filter, &p->arena, &f, &n, e) < 0)
 		return -1;
 	if (n == 0)
 		return err_set(e, ERR_USAGE, NULL, 0, "no finding %s; \"tripsift triage\" lists them",
-		    id);
+		    o->finding);
 	x.finding = f;
-	if (look_up(s, f, &p->arena, &x, e) < 0 ||
-	    store_settings(s, &p->arena, &setting, &x.n_setting, e) < 0 ||
-	    store_decisions(s, f->id, &p->arena, &decision, &x.n_decision, e) < 0)
+	if (look_up(t->s, f, &p->arena, &x, e) < 0 ||
+	    store_settings(t->s, &p->arena, &setting, &x.n_setting, e) < 0 ||
+	    store_decisions(t->s, f->id, &p->arena, &decision, &x.n_decision, e) < 0)
 		return -1;
 	x.setting = setting;
 	x.decision = decision;
 	if (o->format == 0) {
-		cmd_zone(p, cmd_tz(zones, f->timezone));
+		cmd_zone(p, cmd_tz(t->zones, f->timezone));
 		explain_text(p, &x);
-		return 0;
+		return OUT_DONE;
 	}
 	json_open(&j, NULL, '{');
 	explain_json(&j, &x);
 	json_close(&j, '}');
 	json_end(&j);
-	return 0;
+	return OUT_DONE;
 }
 
 static int
 run(const struct command *self, int argc, char **argv)
 {
 	struct options o = { 0 };
-	struct tz_set *zones;
-	struct store *s;
-	struct page p;
-	struct err e;
 	int out = cmd_options(self, &argc, argv, &o, 1, 1);
 
 	if (out != OUT_GO_ON)
 		return out;
-	out = OUT_DONE;
-	page_init(&p, stdout);
-	zones = tz_set_open();
-	s = cmd_store(&o.common, STORE_READ, &e);
-	if (!s || show(s, &p, &o, zones, argv[0], &e) < 0)
-		out = cmd_fail(&e);
-	store_close(s);
-	tz_set_close(zones);
-	page_release(&p);
-	return out;
+	o.finding = argv[0];
+	return cmd_show(&o.common, STORE_READ, show, &o);
 }
 
 const struct command cmd_explain = {

@@ -4,6 +4,7 @@
 struct options {
 	struct opts_common common;
 	int                format;
+	const struct rule *only;	/* NULL = all */
 };
 
 static const struct opt options[] = {
@@ -14,48 +15,40 @@ static const struct opt options[] = {
 };
 
 static int
+show(struct tools *t, void *ctx, struct err *e)
+{
+	const struct options *o = ctx;
+	struct setting_row *row;
+	struct json j = { .f = stdout };
+	size_t n;
+
+	if (store_settings(t->s, &t->p.arena, &row, &n, e) < 0)
+		return -1;
+	if (o->format == 0) {
+		settings_text(&t->p, o->only, row, n);
+	} else if (o->format == 1) {
+		settings_csv(stdout, o->only, row, n);
+	} else {
+		json_open(&j, NULL, '{');
+		settings_json(&j, o->only, row, n);
+		json_close(&j, '}');
+		json_end(&j);
+	}
+	return OUT_DONE;
+}
+
+static int
 run(const struct command *self, int argc, char **argv)
 {
 	struct options o = { 0 };
-	const struct rule *only = NULL;
-	struct tz_set *zones = NULL;
-	struct setting_row *row;
-	struct store *s = NULL;
-	struct json j = { .f = stdout };
-	struct page p;
 	struct err e;
-	size_t n;
 	int out = cmd_options(self, &argc, argv, &o, 0, 1);
 
 	if (out != OUT_GO_ON)
 		return out;
-	page_init(&p, stdout);
-	if (argc && !(only = cmd_rule(argv[0], &e)))
-		goto fail;
-	s = cmd_store(&o.common, STORE_READ, &e);
-	if (!s || store_settings(s, &p.arena, &row, &n, &e) < 0)
-		goto fail;
-	zones = tz_set_open();
-	cmd_zone(&p, tz_machine(zones));
-	if (o.format == 0) {
-		settings_text(&p, only, row, n);
-	} else if (o.format == 1) {
-		settings_csv(stdout, only, row, n);
-	} else {
-		json_open(&j, NULL, '{');
-		settings_json(&j, only, row, n);
-		json_close(&j, '}');
-		json_end(&j);
-	}
-	out = OUT_DONE;
-	goto done;
-fail:
-	out = cmd_fail(&e);
-done:
-	store_close(s);
-	tz_set_close(zones);
-	page_release(&p);
-	return out;
+	if (argc && !(o.only = cmd_rule(argv[0], &e)))
+		return cmd_fail(&e);
+	return cmd_show(&o.common, STORE_READ, show, &o);
 }
 
 const struct command cmd_rules = {

@@ -5,6 +5,7 @@ struct options {
 	struct opts_common common;
 	struct opts_when   as_of;
 	int                format;
+	const char        *account;
 };
 
 static const struct opt options[] = {
@@ -31,10 +32,12 @@ begun_by(struct stored_finding *f, size_t n, int64_t as_of)
 }
 
 static int
-show(struct store *s, struct page *p, const struct options *o, struct tz_set *zones,
-    const char *account, struct err *e)
+show(struct tools *t, void *ctx, struct err *e)
 {
-	struct finding_filter filter = { .level = -1, .since = NO_TIME, .as_of = NO_TIME };
+	const struct options *o = ctx;
+	struct page *p = &t->p;
+	struct finding_filter filter = { .account = o->account, .level = -1,
+		 .since = NO_TIME, .as_of = NO_TIME };
 	struct stored_finding *f;
 	struct site site;
 	struct view v = { 0 };
@@ -43,18 +46,17 @@ show(struct store *s, struct page *p, const struct options *o, struct tz_set *zo
 	int rc = -1;
 	size_t n;
 
-	if (store_view(s, account, NO_TIME, &v, e) < 0)
+	if (store_view(t->s, o->account, NO_TIME, &v, e) < 0)
 		goto done;
-	cmd_zone(p, cmd_tz(zones, v.timezone));
+	cmd_zone(p, cmd_tz(t->zones, v.timezone));
 	as_of = cmd_when(&o->as_of, p->zone.zone, v.now, -1);
 	if (as_of != NO_TIME) {
 		view_release(&v);
 		v = (struct view){ 0 };
-		if (store_view(s, account, as_of, &v, e) < 0)
+		if (store_view(t->s, o->account, as_of, &v, e) < 0)
 			goto done;
 	}
-	filter.account = account;
-	if (store_findings(s, &filter, &p->arena, &f, &n, e) < 0)
+	if (store_findings(t->s, &filter, &p->arena, &f, &n, e) < 0)
 		goto done;
 	if (as_of != NO_TIME)
 		n = begun_by(f, n, as_of);
@@ -68,7 +70,7 @@ show(struct store *s, struct page *p, const struct options *o, struct tz_set *zo
 		json_close(&j, '}');
 		json_end(&j);
 	}
-	rc = 0;
+	rc = OUT_DONE;
 done:
 	view_release(&v);
 	return rc;
@@ -78,24 +80,12 @@ static int
 run(const struct command *self, int argc, char **argv)
 {
 	struct options o = { 0 };
-	struct tz_set *zones;
-	struct store *s;
-	struct page p;
-	struct err e;
 	int out = cmd_options(self, &argc, argv, &o, 1, 1);
 
 	if (out != OUT_GO_ON)
 		return out;
-	out = OUT_DONE;
-	page_init(&p, stdout);
-	zones = tz_set_open();
-	s = cmd_store(&o.common, STORE_READ, &e);
-	if (!s || show(s, &p, &o, zones, argv[0], &e) < 0)
-		out = cmd_fail(&e);
-	store_close(s);
-	tz_set_close(zones);
-	page_release(&p);
-	return out;
+	o.account = argv[0];
+	return cmd_show(&o.common, STORE_READ, show, &o);
 }
 
 const struct command cmd_site = {

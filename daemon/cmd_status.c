@@ -119,38 +119,29 @@ needs(struct page *p, struct status *x)
 }
 
 static int
+show(struct tools *t, void *ctx, struct err *e)
+{
+	const struct options *o = ctx;
+	struct status x = { .path = store_path(t->s) };
+
+	if (store_status(t->s, &t->p.arena, &x.store, e) < 0 ||
+	    store_uncovered(t->s, &t->p.arena, &x.uncovered, &x.n_uncovered, e) < 0)
+		return -1;
+	needs(&t->p, &x);
+	if (o->format == 0)
+		status_text(&t->p, &x);
+	else
+		status_json(&x);
+	return x.n_need ? OUT_ATTENTION : OUT_DONE;
+}
+
+static int
 run(const struct command *self, int argc, char **argv)
 {
 	struct options o = { 0 };
-	struct status x = { 0 };
-	struct tz_set *zones;
-	struct store *s;
-	struct page p;
-	struct err e;
 	int out = cmd_options(self, &argc, argv, &o, 0, 0);
 
-	if (out != OUT_GO_ON)
-		return out;
-	page_init(&p, stdout);
-	zones = tz_set_open();
-	cmd_zone(&p, tz_machine(zones));
-	s = cmd_store(&o.common, STORE_READ, &e);
-	if (!s || store_status(s, &p.arena, &x.store, &e) < 0 ||
-	    store_uncovered(s, &p.arena, &x.uncovered, &x.n_uncovered, &e) < 0) {
-		out = cmd_fail(&e);
-	} else {
-		x.path = store_path(s);
-		needs(&p, &x);
-		if (o.format == 0)
-			status_text(&p, &x);
-		else
-			status_json(&x);
-		out = x.n_need ? OUT_ATTENTION : OUT_DONE;
-	}
-	store_close(s);
-	tz_set_close(zones);
-	page_release(&p);
-	return out;
+	return out == OUT_GO_ON ? cmd_show(&o.common, STORE_READ, show, &o) : out;
 }
 
 const struct command cmd_status = {

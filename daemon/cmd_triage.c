@@ -85,9 +85,10 @@ check_names(struct store *s, const struct options *o, struct arena *a, struct er
 }
 
 static int
-show_text(struct store *s, struct page *p, const struct options *o, struct tz_set *zones,
-    struct triage *t, struct err *e)
+show_text(struct tools *tools, const struct options *o, struct triage *t, struct err *e)
 {
+	struct store *s = tools->s;
+	struct page *p = &tools->p;
 	struct text_zone *zone = arena_take(&p->arena, (t->n_finding + 1) * sizeof *zone);
 	const struct text_zone own = p->zone;
 	struct account_info *uncovered;
@@ -105,7 +106,7 @@ show_text(struct store *s, struct page *p, const struct options *o, struct tz_se
 	    &t->all_activations, e) < 0)
 		return -1;
 	for (size_t i = 0; i < t->n_finding; i++) {
-		cmd_zone(p, cmd_tz(zones, t->finding[i].timezone));
+		cmd_zone(p, cmd_tz(tools->zones, t->finding[i].timezone));
 		zone[i] = p->zone;
 	}
 	p->zone = own;
@@ -126,9 +127,10 @@ show_text(struct store *s, struct page *p, const struct options *o, struct tz_se
 }
 
 static int
-show(struct store *s, struct page *p, const struct options *o, struct tz_set *zones,
-    struct err *e)
+show(struct tools *tools, void *ctx, struct err *e)
 {
+	const struct options *o = ctx;
+	struct store *s = tools->s;
 	struct finding_filter filter = { .rule = o->rule, .account = o->account,
 		.group = o->group, .level = o->level, .state = states[o->state],
 		.as_of = NO_TIME };
@@ -137,17 +139,16 @@ show(struct store *s, struct page *p, const struct options *o, struct tz_set *zo
 	struct json j = { .f = stdout };
 	int64_t now;
 
-	if (check_names(s, o, &p->arena, e) < 0 || store_now(s, &now, e) < 0)
+	if (check_names(s, o, &tools->p.arena, e) < 0 || store_now(s, &now, e) < 0)
 		return -1;
-	cmd_zone(p, tz_machine(zones));
-	filter.since = t.since = cmd_when(&o->since, tz_machine(zones), now, -1);
+	filter.since = t.since = cmd_when(&o->since, tz_machine(tools->zones), now, -1);
 	if (o->format && o->limit > 0)
 		filter.limit = (size_t)o->limit;
-	if (store_findings(s, &filter, &p->arena, &f, &t.n_finding, e) < 0)
+	if (store_findings(s, &filter, &tools->p.arena, &f, &t.n_finding, e) < 0)
 		return -1;
 	t.finding = f;
 	if (o->format == 0)
-		return show_text(s, p, o, zones, &t, e);
+		return show_text(tools, o, &t, e);
 	if (o->format == 1) {
 		findings_csv(stdout, f, t.n_finding);
 		return 0;
@@ -163,24 +164,9 @@ static int
 run(const struct command *self, int argc, char **argv)
 {
 	struct options o = { .level = -1, .limit = -1 };
-	struct tz_set *zones;
-	struct store *s;
-	struct page p;
-	struct err e;
 	int out = cmd_options(self, &argc, argv, &o, 0, 0);
 
-	if (out != OUT_GO_ON)
-		return out;
-	out = OUT_DONE;
-	page_init(&p, stdout);
-	zones = tz_set_open();
-	s = cmd_store(&o.common, STORE_READ, &e);
-	if (!s || show(s, &p, &o, zones, &e) < 0)
-		out = cmd_fail(&e);
-	store_close(s);
-	tz_set_close(zones);
-	page_release(&p);
-	return out;
+	return out == OUT_GO_ON ? cmd_show(&o.common, STORE_READ, show, &o) : out;
 }
 
 const struct command cmd_triage = {

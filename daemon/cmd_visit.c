@@ -5,6 +5,7 @@ struct options {
 	struct opts_common common;
 	struct opts_when   since;
 	int                format;
+	const char        *account;
 };
 
 static const struct opt options[] = {
@@ -18,23 +19,23 @@ static const struct opt options[] = {
 };
 
 static int
-show(struct store *s, struct page *p, const struct options *o, struct tz_set *zones,
-    const char *account, bool *complete, struct err *e)
+show(struct tools *t, void *ctx, struct err *e)
 {
+	const struct options *o = ctx;
+	struct page *p = &t->p;
 	struct view v = { 0 };
 	struct visit_check x;
 	struct json j = { .f = stdout };
 	int64_t since;
 
-	if (store_view(s, account, NO_TIME, &v, e) < 0) {
+	if (store_view(t->s, o->account, NO_TIME, &v, e) < 0) {
 		view_release(&v);
 		return -1;
 	}
-	cmd_zone(p, cmd_tz(zones, v.timezone));
+	cmd_zone(p, cmd_tz(t->zones, v.timezone));
 	p->width = TEXT_WIDTH;	/* it is printed */
 	since = cmd_when(&o->since, p->zone.zone, v.now, -1);
 	visit_check(&v, since, &x);
-	*complete = x.complete;
 	if (o->format == 0) {
 		visit_text(p, &v, &x);
 	} else {
@@ -44,33 +45,19 @@ show(struct store *s, struct page *p, const struct options *o, struct tz_set *zo
 		json_end(&j);
 	}
 	view_release(&v);
-	return 0;
+	return x.complete ? OUT_DONE : OUT_ATTENTION;
 }
 
 static int
 run(const struct command *self, int argc, char **argv)
 {
 	struct options o = { 0 };
-	struct tz_set *zones;
-	struct store *s;
-	struct page p;
-	struct err e;
-	bool complete = false;
 	int out = cmd_options(self, &argc, argv, &o, 1, 1);
 
 	if (out != OUT_GO_ON)
 		return out;
-	page_init(&p, stdout);
-	zones = tz_set_open();
-	s = cmd_store(&o.common, STORE_READ, &e);
-	if (!s || show(s, &p, &o, zones, argv[0], &complete, &e) < 0)
-		out = cmd_fail(&e);
-	else
-		out = complete ? OUT_DONE : OUT_ATTENTION;
-	store_close(s);
-	tz_set_close(zones);
-	page_release(&p);
-	return out;
+	o.account = argv[0];
+	return cmd_show(&o.common, STORE_READ, show, &o);
 }
 
 const struct command cmd_visit = {
