@@ -194,12 +194,13 @@ checks(struct page *p, const struct site *s, size_t i, const char *lead)
 {
 	const struct stored_finding *f = &s->finding[i];
 	size_t same = same_checks(s, i), shown = 0;
+	size_t most = f->life ? SIZE_MAX : CHECKS_SHOWN;	/* life safety is never shortened */
 
 	if (same != i) {
 		page_fmt(p, lead, "check the same as at %zu", same + 1);
 		return;
 	}
-	for (size_t k = 0; k < f->n_check && shown < CHECKS_SHOWN; k++) {
+	for (size_t k = 0; k < f->n_check && shown < most; k++) {
 		if (silent_text(f->check[k]))
 			continue;
 		page_para(p, lead, f->check[k]);

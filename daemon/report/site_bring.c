@@ -164,8 +164,8 @@ site_bring(struct page *p, const struct site *s)
 	any = bring_cells(p, s);
 	any |= bring_spares(p, s);
 	if (together)
-		page_fmt(p, "  ", "%s lost together: what is to be mended is the receiver, a repeater, "
-		    "interference or the panel's power, before any of their cells.",
+		page_fmt(p, "  ", "%s lost together: look at the receiver, repeaters, interference and "
+		    "the panel's power first, before any of their cells.",
 		    text_count(p, together, "device was", "devices were"));
 	else if (!any)
 		page_para(p, "  ", "Nothing in particular: no cell and no device is known to be due.");
