@@ -13,12 +13,13 @@
  *
  * The interval is the median of the newest 256 gaps, so up to half of them may be
  * spoilt by missed check-ins; but few may be so long that they would count as a
- * silence, or the median is the pause within a pair of reports. A gap counts only inside one cover interval, never across
- * a reset clock, nor below 10 min when one end was stamped while a buffer was emptied
- * (MARK_BUFFERED). Reports within 2 s are one. An interval below 10 min is not believed
- * when no stamp of the account is finer than a minute.
+ * silence, or the median is the pause within a pair of reports. A gap counts only inside
+ * one cover interval, never across a reset clock, nor below 10 min when one end was
+ * stamped while a buffer was emptied (MARK_BUFFERED). Reports within 2 s are one. An
+ * interval below 10 min is not believed when no stamp of the account is finer than a
+ * minute.
  *
- * The numbers are the settings `learn_...` and `regular_...` of the rule
+ * The numbers are the settings `learn_...`, `regular_...` and `missed` of the rule
  * supervision-loss; all of them are common practice without a source.
  */
 #ifndef RULES_CHECKIN_H

@@ -78,7 +78,8 @@ belongs(const struct view *v, const struct device *d)
 	for (size_t k = 0; k < d->n_event; k++) {
 		enum word w = v->event[d->event[k]].word;
 
-		if (w != W_LEARN_HEARD && w != W_LEARN_REFUSED && w != W_EXTRA_DEVICE && w != W_UNLEARN)
+		if (w != W_LEARN_HEARD && w != W_LEARN_REFUSED && w != W_EXTRA_DEVICE &&
+		    w != W_UNLEARN)
 			return true;
 	}
 	return false;

@@ -3,8 +3,10 @@
 #include <string.h>
 
 #include "rules/care.h"
+#include "rules/loss_checks.h"
 #include "rules/losses.h"
 #include "rules/rule.h"
+#include "rules/when.h"
 
 extern const struct rule rule_supervision_loss;
 
@@ -22,8 +24,8 @@ static const struct setting settings[] = {
 	{ "site_window", 90, 1, 1440, "min",
 	  "burglary transmitters check in every 60 to 90 min: trade practice, from memory" },
 	{ "site_floor", 10, 1, 1440, "min",
-	  "common practice, no source; above the 200 s (NFPA 72, 23.16) and 300 s (EN 54-25, 4.2.6) "
-	  "in which fire radio shows a loss, both at second hand" },
+	  "common practice, no source; above the 200 s (NFPA 72, 23.16) and 300 s (EN 54-25, "
+	  "4.2.6) in which fire radio shows a loss, both at second hand" },
 	{ "straggler", 60, 0, 10080, "min", USUAL },
 	{ "keep_cleared", 7, 0, 90, "d", USUAL },
 	{ "declares", 24, 0, 168, "h",
@@ -43,38 +45,6 @@ static const struct setting settings[] = {
 };
 
 /* ---- words ------------------------------------------------------------------- */
-
-/* On the wall clock that the log showed at that time. */
-static const char *
-when(const struct view *v, struct arena *a, int64_t at)
-{
-	size_t lo = 0, hi = v->n_event;
-	char text[CIVIL_TEXT];
-
-	while (lo < hi) {
-		size_t mid = lo + (hi - lo) / 2;
-
-		if (v->event[mid].at <= at)
-			lo = mid + 1;
-		else
-			hi = mid;
-	}
-	return arena_fmt(a, "%s local", civil_short(at + v->event[lo ? lo - 1 : 0].offset * SECOND,
-	    text));
-}
-
-/* "200 s", "90 min", "62 h", "12 days": the coarsest that keeps two digits. */
-static const char *
-lasting(struct arena *a, int64_t ms)
-{
-	if (ms < 5 * MINUTE)
-		return arena_fmt(a, "%lld s", (long long)(ms / SECOND));
-	if (ms < 3 * HOUR)
-		return arena_fmt(a, "%lld min", (long long)(ms / MINUTE));
-	if (ms < 4 * DAY)
-		return arena_fmt(a, "%lld h", (long long)(ms / HOUR));
-	return arena_fmt(a, "%lld days", (long long)(ms / DAY));
-}
 
 static const char *
 plural(size_t n)
@@ -97,180 +67,6 @@ measure_time(struct findings *out, struct finding *f, const char *name, int64_t 
 	if (at != NO_TIME)
 		finding_measure_text(out, f, name,
 		    arena_bytes(&out->arena, text, strlen(civil_rfc3339(at, text))));
-}
-
-/* ---- the signs of one device ---------------------------------------------------- */
-
-struct signs {
-	int64_t low;		/* newest low-battery report before it went, with the cell that
-				 * is in it; NO_TIME */
-	bool    low_back;	/* it was taken back since */
-	int64_t tamper;		/* shortly before it went; NO_TIME */
-	uint32_t low_event, tamper_event;
-	size_t  came_back;	/* losses of the last weeks that ended */
-	size_t  neighbours;	/* other devices here that were lost in the same days */
-};
-
-static struct signs
-signs_of(const struct view *v, const struct losses *l, const struct loss *of)
-{
-	int32_t device = of->device;
-	struct signs s = { .low = NO_TIME, .tamper = NO_TIME };
-	int64_t gone = of->gone != NO_TIME ? of->gone : of->at;
-	int64_t cell = of->at - losses_limit_ms(v, "cell_sign", device);
-	int64_t tamper = losses_limit_ms(v, "tamper_sign", device);
-	int64_t told = of->at - losses_limit_ms(v, "declares", device);
-	int64_t lookback = losses_limit_ms(v, "lookback", device);
-	int64_t days = losses_limit_ms(v, "losses_within", device);
-	const struct device *d = &v->device[device];
-
-	for (size_t k = 0; k < d->n_event; k++) {
-		const struct event *ev = &v->event[d->event[k]];
-
-		switch (ev->word) {
-		case W_LOW_BATTERY:
-			if (ev->at >= cell) {
-				s.low = ev->at;
-				s.low_event = d->event[k];
-				s.low_back = false;
-			}
-			break;
-		case W_BATTERY_RESTORE:
-			s.low_back = true;
-			break;
-		case W_CELL_REPLACED:
-			s.low = NO_TIME;
-			break;
-		case W_TAMPER:
-			if (ev->at >= gone - tamper && ev->at >= told - tamper) {
-				s.tamper = ev->at;
-				s.tamper_event = d->event[k];
-			}
-			break;
-		default:
-			break;
-		}
-	}
-	for (size_t i = 0; i < v->n_device; i++) {
-		bool along = false;
-
-		for (size_t k = l->first[i]; k < l->first[i + 1]; k++) {
-			const struct loss *loss = &l->loss[k];
-
-			if ((int32_t)i == device)
-				s.came_back += loss->end != NO_TIME && loss->at > v->now - lookback;
-			else
-				along |= loss->sort == LOSS_TOLD && loss->at >= of->at - days &&
-				    loss->at <= of->at + days;
-		}
-		s.neighbours += along;
-	}
-	return s;
-}
-
-static void
-check_removed(const struct view *v, struct findings *out, struct finding *f, const struct signs *s)
-{
-	struct arena *a = &out->arena;
-
-	if (s->tamper == NO_TIME) {
-		finding_check(out, f, "Is it in its place, closed and undamaged?");
-		return;
-	}
-	finding_evidence(out, f, s->tamper_event);
-	finding_check(out, f, arena_fmt(a, "Place and cover: tamper was reported at %s, close to "
-	    "when it went. Was it taken off, opened or damaged?", when(v, a, s->tamper)));
-}
-
-static void
-check_cell(const struct view *v, struct findings *out, struct finding *f, const struct signs *s)
-{
-	struct arena *a = &out->arena;
-
-	if (s->low == NO_TIME) {
-		finding_check(out, f, "Weak cell: no low-battery report came before, so it is the "
-		    "less likely. Measure it, or fit a fresh one of the type on the device's label.");
-		return;
-	}
-	finding_evidence(out, f, s->low_event);
-	finding_check(out, f, arena_fmt(a, "Weak cell: low battery was reported at %s%s. Fit a "
-	    "fresh cell of the type on the device's label.", when(v, a, s->low),
-	    s->low_back ? ", and taken back since, as a marginal cell does" : ""));
-}
-
-static void
-check_path(struct findings *out, struct finding *f, const struct signs *s)
-{
-	struct arena *a = &out->arena;
-	const char *here = s->neighbours ? arena_fmt(a, " %zu other device%s here %s lost in the same "
-	    "days.", s->neighbours, plural(s->neighbours), s->neighbours == 1 ? "was" : "were") : "";
-	const char *back = s->came_back ? arena_fmt(a, " It was lost and came back %zu time%s lately.",
-	    s->came_back, plural(s->came_back)) : "";
-
-	finding_check(out, f, arena_fmt(a, "Weak signal:%s%s Read its signal at the panel; look for "
-	    "metal, water, a new appliance, or a moved panel or repeater between the two.", back,
-	    here));
-}
-
-/* The last step, once it is heard again. */
-static const char *
-proof_for(enum kind k)
-{
-	switch (k) {
-	case KIND_CONTACT:
-		return "When it is heard again: open and close it, and see both in the log.";
-	case KIND_MOTION:
-	case KIND_GLASS_BREAK:
-	case KIND_SHOCK:
-		return "When it is heard again: walk test it, and see it in the log.";
-	case KIND_REPEATER:
-		return "When it is heard again: see that the devices behind it are heard, too.";
-	case KIND_KEYPAD:
-	case KIND_SIREN:
-	case KIND_PANEL:
-	case KIND_TEMPERATURE:
-	case KIND_WATER:
-	case KIND_DEVICE_OTHER:
-		return "When it is heard again: test it, and see it in the log.";
-	default:
-		return "When it is heard again: with the account on test, test it as its maker says, "
-		    "and have the signal confirmed by those who monitor it.";
-	}
-}
-
-/* Place, cell and path, the one with signs for it first. */
-static void
-add_checks(const struct view *v, const struct losses *l, const struct loss *loss,
-    struct findings *out, struct finding *f)
-{
-	const struct device *d = &v->device[loss->device];
-	struct signs s = signs_of(v, l, loss);
-	bool path = s.came_back >= 2 || (s.came_back && s.neighbours) || s.neighbours >= 2;
-
-	if (loss->end == NO_TIME && (d->life || d->maybe_life))
-		finding_check(out, f, "Tell the people on the site that this device may not report "
-		    "until it is heard again; ask what local codes require until then.");
-	if (loss->sort == LOSS_NEVER) {
-		finding_check(out, f, "Was it fitted, and is its cell in and switched on?");
-		finding_check(out, f, "Compare the serial on its sticker with the one the panel "
-		    "learned.");
-	}
-	if (loss->doubtful)
-		finding_check(out, f, "The restore in the log was written by the panel itself, after a "
-		    "restart, a disarming or programming: it does not show that the device is back.");
-	if (s.tamper != NO_TIME)
-		check_removed(v, out, f, &s);
-	if (s.low != NO_TIME)
-		check_cell(v, out, f, &s);
-	if (path)
-		check_path(out, f, &s);
-	if (s.tamper == NO_TIME)
-		check_removed(v, out, f, &s);
-	if (s.low == NO_TIME)
-		check_cell(v, out, f, &s);
-	if (!path)
-		check_path(out, f, &s);
-	finding_check(out, f, proof_for(d->kind));
 }
 
 /* ---- one device ------------------------------------------------------------------ */
@@ -314,28 +110,30 @@ summary_of(struct view *v, const struct losses *l, const struct loss *loss, size
 	const struct checkin *c = &l->checkin[loss->device];
 	long missed = losses_missed(v, l, loss->device);
 	const char *misses = missed ? arena_fmt(a, ", %ld check-in%s of %s missed", missed,
-	    plural((size_t)missed), lasting(a, c->interval)) : "";
+	    plural((size_t)missed), when_lasting(a, c->interval)) : "";
 	const char *often = lately > 1 ? arena_fmt(a, "; lost %zu times in %lld days", lately,
 	    (long long)(losses_limit_ms(v, "losses_within", loss->device) / DAY)) : "";
 
 	if (loss->end != NO_TIME)
-		return arena_fmt(a, "%s: lost %zu times in %lld days and back each time, last lost at %s "
-		    "for %s.", label, lately,
+		return arena_fmt(a, "%s: lost %zu times in %lld days and back each time, last "
+		    "lost at %s for %s.", label, lately,
 		    (long long)(losses_limit_ms(v, "losses_within", loss->device) / DAY),
-		    when(v, a, loss->at), lasting(a, loss->end - loss->at));
+		    when_local(v, a, loss->at), when_lasting(a, loss->end - loss->at));
 	switch (loss->sort) {
 	case LOSS_NEVER:
-		return arena_fmt(a, "%s: learned at %s and not heard since, in %s of the log, while "
-		    "others here were.", label, when(v, a, loss->gone),
-		    lasting(a, view_cover_within(v, loss->gone, v->now)));
+		return arena_fmt(a, "%s: learned at %s and not heard since, in %s of the log, "
+		    "while others here were.", label, when_local(v, a, loss->gone),
+		    when_lasting(a, view_cover_within(v, loss->gone, v->now)));
 	case LOSS_SILENT:
-		return arena_fmt(a, "%s: silent since %s (%s)%s, while others here were heard%s.", label,
-		    when(v, a, loss->gone), lasting(a, v->now - loss->gone), misses, often);
+		return arena_fmt(a, "%s: silent since %s (%s)%s, while others here were heard%s.",
+		    label, when_local(v, a, loss->gone), when_lasting(a, v->now - loss->gone),
+		    misses, often);
 	default:
 		return arena_fmt(a, "%s: supervision lost %s%s (%s)%s%s%s.", label,
-		    loss->still ? "at or before " : "since ", when(v, a, loss->at),
-		    lasting(a, v->now - loss->at),
-		    loss->gone == NO_TIME ? "" : arena_fmt(a, ", last heard at %s", when(v, a, loss->gone)),
+		    loss->still ? "at or before " : "since ", when_local(v, a, loss->at),
+		    when_lasting(a, v->now - loss->at),
+		    loss->gone == NO_TIME ? "" :
+		    arena_fmt(a, ", last heard at %s", when_local(v, a, loss->gone)),
 		    misses, often);
 	}
 }
@@ -392,7 +190,7 @@ judge_device(struct view *v, const struct losses *l, int32_t device, struct find
 		    l->checkin[device].source == CHECKIN_STATED ? "stated" : "learned");
 	}
 	f->summary = summary_of(v, l, last, lately, &out->arena);
-	add_checks(v, l, last, out, f);
+	loss_checks(v, l, last, out, f);
 }
 
 /* A loss that was told for no device that is known. */
@@ -413,8 +211,9 @@ judge_unknown(struct view *v, const struct losses *l, struct findings *out)
 		finding_evidence(out, f, loss->event);
 		measure_time(out, f, "gone_since", loss->at);
 		finding_measure(out, f, "gone", hours(v->now - loss->at), "h");
-		finding_summary(out, f, "Supervision lost since %s (%s); the log does not say of which "
-		    "device.", when(v, &out->arena, loss->at), lasting(&out->arena, v->now - loss->at));
+		finding_summary(out, f, "Supervision lost since %s (%s); the log does not say of "
+		    "which device.", when_local(v, &out->arena, loss->at),
+		    when_lasting(&out->arena, v->now - loss->at));
 		finding_check(out, f, "Read at the panel which device is meant.");
 		finding_caution(out, f, CARE_MAYBE_LIFE);
 	}
@@ -435,14 +234,15 @@ find_causes(const struct view *v, const struct losses *l, const bool *reported, 
 {
 	enum { POWER, RECEIVER, REPEATER, RADIO };
 
-	cause[POWER] = (struct cause){ "power loss", "Panel power: see that the panel, its receiver and "
-		"repeaters have mains and a good standby battery.", 0, POWER };
-	cause[RECEIVER] = (struct cause){ "communication or module lost", "Receiver: see its light, its cable or bus and "
-		"its aerial; read what the panel says of the module.", 0, RECEIVER };
-	cause[REPEATER] = (struct cause){ "repeater lost", "Repeater: are the lost devices those behind "
-		"one? See its supply and its place.", 0, REPEATER };
-	cause[RADIO] = (struct cause){ "radio interference", "Interference: ask what was switched on or "
-		"moved at that time; read the noise at the receiver.", 0, RADIO };
+	cause[POWER] = (struct cause){ "power loss", "Panel power: see that the panel, its "
+		"receiver and repeaters have mains and a good standby battery.", 0, POWER };
+	cause[RECEIVER] = (struct cause){ "communication or module lost", "Receiver: see its "
+		"light, its cable or bus and its aerial; read what the panel says of the module.",
+		0, RECEIVER };
+	cause[REPEATER] = (struct cause){ "repeater lost", "Repeater: are the lost devices those "
+		"behind one? See its supply and its place.", 0, REPEATER };
+	cause[RADIO] = (struct cause){ "radio interference", "Interference: ask what was "
+		"switched on or moved at that time; read the noise at the receiver.", 0, RADIO };
 	for (size_t i = 0; i < v->n_event && v->event[i].at <= to; i++) {
 		const struct event *ev = &v->event[i];
 		int which = -1;
@@ -577,14 +377,15 @@ judge_site(struct view *v, const struct losses *l, struct findings *out)
 	measure_time(out, f, "gone_since", gone != NO_TIME ? gone : from);
 	finding_measure(out, f, "window", (double)l->window / MINUTE, "min");
 	finding_measure(out, f, "site_losses", (double)groups, "");
-	span = to == from ? arena_fmt(a, "at %s", when(v, a, from)) :
-	    arena_fmt(a, "within %s from %s", lasting(a, to - from), when(v, a, from));
-	finding_summary(out, f, "The site as a whole: %zu of %zu supervised wireless devices lost %s, "
-	    "%s.%s%s", members, of, span, open ? arena_fmt(a, "%zu still lost", lost) :
-	    arena_fmt(a, "back by %s", when(v, a, back)), signs, *signs ? "." : "");
+	span = to == from ? arena_fmt(a, "at %s", when_local(v, a, from)) :
+	    arena_fmt(a, "within %s from %s", when_lasting(a, to - from), when_local(v, a, from));
+	finding_summary(out, f, "The site as a whole: %zu of %zu supervised wireless devices "
+	    "lost %s, %s.%s%s", members, of, span, open ? arena_fmt(a, "%zu still lost", lost) :
+	    arena_fmt(a, "back by %s", when_local(v, a, back)), signs, *signs ? "." : "");
 	if (life && open)
-		finding_check(out, f, "Tell the people on the site that its life-safety devices may not "
-		    "report until they are heard again; ask what local codes require until then.");
+		finding_check(out, f, "Tell the people on the site that its life-safety devices "
+		    "may not report until they are heard again; ask what local codes require "
+		    "until then.");
 	for (size_t i = 0; i < sizeof cause / sizeof *cause; i++)
 		finding_check(out, f, cause[i].check);
 }
@@ -609,11 +410,11 @@ judge(struct view *v, struct findings *out)
 const struct rule rule_supervision_loss = {
 	.id = "supervision-loss",
 	.title = "A device, or the whole site, is no longer heard",
-	.why = "What is not heard cannot report: a door, a detector or a whole site may be without "
-	    "watch while all looks quiet.",
-	.quiet_on = "gaps in the export; devices that were unlearned or replaced on their zone; keyfobs; "
-	    "pendants that are merely silent, unless the roster states their interval; one or "
-	    "two losses that were restored (they stand on the site sheet)",
+	.why = "What is not heard cannot report: a door, a detector or a whole site may be "
+	    "without watch while all looks quiet.",
+	.quiet_on = "gaps in the export; devices that were unlearned or replaced on their zone; "
+	    "keyfobs; pendants that are merely silent, unless the roster states their interval; "
+	    "one or two losses that were restored (they stand on the site sheet)",
 	.limits = "Silence counts only where the log shows the check-ins of at least half of the "
 	    "devices that have them. A device that was never learned nor heard in the log is not "
 	    "called lost. Signal strength is not looked at.",

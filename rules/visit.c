@@ -4,25 +4,9 @@
 #include <stdlib.h>
 #include <string.h>
 
-#include "daemon/base/serial.h"
 #include "rules/state.h"
-
-/* Texts; the array grows in the arena. */
-struct texts {
-	const char **text;
-	size_t       n, cap;
-};
-
-struct context {
-	struct view        *v;
-	struct visit_check *out;
-	struct sessions     all;
-	struct verdicts     verdicts;
-	struct state        state;
-	bool               *ours;	/* session i belongs to the visit */
-	int64_t             planned;	/* earliest window that counts; NO_TIME = none */
-	struct texts        reason, note;
-};
+#include "rules/visit_work.h"
+#include "rules/when.h"
 
 static const struct {
 	bool        done;
@@ -45,10 +29,8 @@ visit_status_done(enum visit_status s)
 	return status_table[s].done;
 }
 
-/* ---- small helpers ----------------------------------------------------------- */
-
 static void
-add(struct context *c, struct texts *l, const char *text)
+add(struct visit_work *c, struct visit_texts *l, const char *text)
 {
 	if (l->n == l->cap) {
 		const char **more;
@@ -62,44 +44,16 @@ add(struct context *c, struct texts *l, const char *text)
 	l->text[l->n++] = text;
 }
 
-/* On the wall clock that the log showed at that time. */
 static const char *
-when(const struct context *c, int64_t at)
+when(const struct visit_work *c, int64_t at)
 {
-	const struct view *v = c->v;
-	size_t lo = 0, hi = v->n_event;
-	char text[CIVIL_TEXT];
-
-	if (v->n_event == 0)
-		return arena_fmt(&c->v->arena, "%s UTC", civil_short(at, text));
-	while (lo < hi) {
-		size_t mid = lo + (hi - lo) / 2;
-
-		if (v->event[mid].at <= at)
-			lo = mid + 1;
-		else
-			hi = mid;
-	}
-	return arena_fmt(&c->v->arena, "%s local",
-	    civil_short(at + v->event[lo ? lo - 1 : 0].offset * SECOND, text));
-}
-
-/* "4A0071 (zone 5, smoke detector, hall)" */
-static const char *
-name_of(const struct context *c, const struct visit_device *d)
-{
-	struct arena *a = &c->v->arena;
-	const char *zone = *d->zone ? arena_fmt(a, "zone %s, ", d->zone) : "";
-
-	return arena_fmt(a, "%s (%s%s%s%s)", *d->serial ? d->serial : "no serial", zone,
-	    d->kind == KIND_UNKNOWN ? "kind not given" : kind_heading(d->kind), *d->name ? ", " : "",
-	    d->name);
+	return when_local(c->v, &c->v->arena, at);
 }
 
 /* ---- which visit --------------------------------------------------------------- */
 
 static int64_t
-default_since(const struct context *c)
+default_since(const struct visit_work *c)
 {
 	const struct visit_verdict *x = c->verdicts.visit;
 
@@ -115,7 +69,7 @@ default_since(const struct context *c)
 
 /* Plans for later visits are not missed yet, unless they are all there is. */
 static bool
-visit_counts(const struct context *c, size_t k)
+visit_counts(const struct visit_work *c, size_t k)
 {
 	const struct visit *w = &c->all.visit[k];
 
@@ -126,7 +80,7 @@ visit_counts(const struct context *c, size_t k)
 }
 
 static void
-choose_sessions(struct context *c)
+choose_sessions(struct visit_work *c)
 {
 	struct visit_check *out = c->out;
 
@@ -147,250 +101,7 @@ choose_sessions(struct context *c)
 	}
 }
 
-/* The session whose end closed this one: where its own exit is missing, the next that has
- * one, since that left programming as well. NULL = still open. */
-static const struct session *
-closing(const struct context *c, const struct session *s)
-{
-	const struct session *end = c->all.session + c->all.n;
-
-	while (s < end && s->end == NO_TIME)
-		s++;
-	return s < end ? s : NULL;
-}
-
 /* ---- expected devices ------------------------------------------------------------ */
-
-/* The last session, of the visit or before it, that accepted the serial; on that zone, if
- * `zone_key` is one and the log names the zone. */
-static const struct session *
-learning_session(const struct context *c, const char *key, const char *zone_key,
-    const struct session_item **item)
-{
-	for (size_t i = c->all.n; i-- > 0;) {
-		const struct session *s = &c->all.session[i];
-
-		*item = NULL;
-		for (size_t k = 0; k < s->n_accepted; k++) {
-			const struct session_item *it = &s->accepted[k];
-
-			if (strcmp(it->key, key) == 0 && (!*zone_key || !*it->zone_key ||
-			    strcmp(it->zone_key, zone_key) == 0) &&
-			    (!*item || it->event > (*item)->event))
-				*item = it;
-		}
-		if (*item)
-			return s;
-	}
-	*item = NULL;
-	return NULL;
-}
-
-/* Taken out of the panel after the event, or displaced on its zone. */
-static bool
-removed_since(const struct view *v, const struct device *d, uint32_t event)
-{
-	for (size_t k = d->n_event; k-- > 0 && d->event[k] > event;)
-		if (session_removes(v, &v->event[d->event[k]]))
-			return true;
-	return d->unlearned != NO_TIME && d->unlearned >= v->event[event].at;
-}
-
-/* First heard among the events from index `from` on; NO_TIME if not. */
-static int64_t
-heard_from(const struct view *v, const struct device *d, uint32_t from)
-{
-	for (size_t k = 0; k < d->n_event; k++)
-		if (d->event[k] >= from && event_is_heard(v, &v->event[d->event[k]]))
-			return v->event[d->event[k]].at;
-	return NO_TIME;
-}
-
-/* Index of the first event after the visit's last session, or after `since`. */
-static uint32_t
-after_visit(const struct context *c)
-{
-	uint32_t i = 0;
-
-	if (c->out->n_session)
-		return c->out->session[c->out->n_session - 1]->past;
-	while (i < c->v->n_event && c->v->event[i].at < c->out->since)
-		i++;
-	return i;
-}
-
-static const struct verdict_item *
-verdict_on(const struct context *c, const struct session *s, const struct session_item *it)
-{
-	return &c->verdicts.session[s - c->all.session].item[it - s->accepted];
-}
-
-/* A serial that was learned in place of this one, by the visit's verdicts. */
-static const char *
-near_miss(const struct context *c, const struct visit_device *d)
-{
-	for (size_t i = 0; i < c->all.n; i++) {
-		const struct session *s = &c->all.session[i];
-
-		for (size_t k = 0; c->ours[i] && k < s->n_accepted; k++) {
-			const struct verdict_item *x = verdict_on(c, s, &s->accepted[k]);
-
-			if (x->verdict == VERDICT_NEAR_MISS && strcmp(x->wanted, d->serial) == 0)
-				return arena_fmt(&c->v->arena, "%s was learned instead: %s; read the "
-				    "sticker again", s->accepted[k].serial, x->difference);
-		}
-	}
-	return NULL;
-}
-
-/* What the visit saw of a serial that it did not learn. */
-static const char *
-missing_how(const struct context *c, const char *key)
-{
-	const char *how = "not heard";
-
-	for (size_t i = 0; i < c->all.n; i++) {
-		const struct session *s = &c->all.session[i];
-		const struct session_item *it;
-
-		if (!c->ours[i])
-			continue;
-		if ((it = session_item_find(s->accepted, s->n_accepted, key)) != NULL)
-			how = "learned and taken out again";
-		else if ((it = session_item_find(s->refused, s->n_refused, key)) != NULL)
-			how = arena_fmt(&c->v->arena, "heard and refused at %s", when(c, it->at));
-		else if ((it = session_item_find(s->heard, s->n_heard, key)) != NULL)
-			how = arena_fmt(&c->v->arena, "heard at %s and not accepted", when(c, it->at));
-	}
-	return how;
-}
-
-/* Something without a serial was learned on the zone in the visit. */
-static bool
-learned_unnamed(const struct context *c, const char *zone_key)
-{
-	for (size_t i = 0; *zone_key && i < c->all.n; i++) {
-		const struct session *s = &c->all.session[i];
-
-		for (size_t k = 0; c->ours[i] && k < s->n_accepted; k++)
-			if (!*s->accepted[k].key && strcmp(s->accepted[k].zone_key, zone_key) == 0)
-				return true;
-	}
-	return false;
-}
-
-static void
-judge_replaced(const struct context *c, struct visit_device *d)
-{
-	const struct view *v = c->v;
-	const char *key = serial_key(&c->v->arena, span_of(d->old_serial));
-	int32_t old = *key ? view_device_find(v, "", d->old_serial, NO_TIME) : -1;
-	bool there = false, gone = false;
-
-	if (!*d->old_serial)
-		return;
-	d->old = VISIT_OLD_UNKNOWN;
-	if (old < 0)
-		return;
-	for (size_t k = 0; k < v->device[old].n_event; k++) {
-		const struct event *ev = &v->event[v->device[old].event[k]];
-
-		if (session_removes(v, ev))
-			gone = true;
-		else if (session_accepts(v, ev))
-			gone = false;
-		there = true;
-	}
-	gone |= v->device[old].unlearned != NO_TIME;
-	d->old = gone ? VISIT_OLD_GONE : there || v->device[old].rostered ? VISIT_OLD_THERE :
-	    VISIT_OLD_UNKNOWN;
-}
-
-/* Where the serial was learned last. A device that both zones are planned for is looked up
- * on its own zone. */
-static const struct session *
-find_learning(const struct context *c, const char *key, const char *zone_key,
-    const struct session_item **item)
-{
-	const struct session_item *there = NULL;
-	const struct session *s = learning_session(c, key, "", item), *own;
-
-	if (!s || !*zone_key)
-		return s;
-	own = learning_session(c, key, zone_key, &there);
-	if (own && !verdict_on(c, s, *item)->other_zone && !verdict_on(c, s, *item)->planned_zone) {
-		*item = there;
-		return own;
-	}
-	return s;
-}
-
-/* Fills in the status of an expected device whose planned fields are set. */
-static void
-judge_expected(struct context *c, struct visit_device *d, bool rostered)
-{
-	struct view *v = c->v;
-	const char *key = serial_key(&v->arena, span_of(d->serial));
-	const char *zone_key = number_key(&v->arena, span_of(d->zone));
-	const struct session_item *item = NULL;
-	const struct session *s = NULL, *end;
-	const struct device *dev;
-	const char *near;
-
-	d->text = "";
-	d->learned = d->closed = d->heard = NO_TIME;
-	d->device = view_device_find(v, *key ? "" : d->zone, d->serial, NO_TIME);
-	dev = d->device < 0 ? NULL : &v->device[d->device];
-	d->life = kind_is_life(d->kind) || (dev && dev->life);
-	judge_replaced(c, d);
-	if (*key)
-		s = find_learning(c, key, zone_key, &item);
-	if (s && dev && removed_since(v, dev, item->event))
-		s = NULL;
-	/* Nothing counts as heard before that session is closed. */
-	if (s && (end = closing(c, s)) != NULL) {
-		d->learned = item->at;
-		d->closed = end->end;
-		d->heard = dev ? heard_from(v, dev, end->past) : NO_TIME;
-	} else if (s) {
-		d->learned = item->at;
-	} else {
-		d->closed = c->out->closed;
-		if (dev && (d->closed != NO_TIME || c->out->n_session == 0))
-			d->heard = heard_from(v, dev, after_visit(c));
-	}
-
-	if (!s && rostered && dev && dev->unlearned == NO_TIME) {
-		d->status = d->heard != NO_TIME ? VISIT_HEARD : VISIT_UNHEARD;
-		d->text = "in the roster; not learned in this visit";
-	} else if (!s && (near = near_miss(c, d)) != NULL) {
-		d->status = VISIT_NEAR_MISS;
-		d->text = near;
-	} else if (!s && learned_unnamed(c, zone_key)) {
-		d->status = VISIT_UNPROVEN;
-		d->text = "a device was learned on its zone, but the log names no serial: compare the "
-		    "sticker";
-	} else if (!s && dev && dev->unlearned == NO_TIME && d->heard != NO_TIME &&
-	    item == NULL) {
-		d->status = VISIT_UNPROVEN;
-		d->text = arena_fmt(&v->arena, "heard at %s, so the panel may have had it before",
-		    when(c, d->heard));
-	} else if (!s) {
-		d->status = VISIT_MISSING;
-		d->text = *key ? missing_how(c, key) : "the plan gives no serial";
-	} else if (*zone_key && *item->zone_key && strcmp(item->zone_key, zone_key) != 0) {
-		d->status = VISIT_OTHER_ZONE;
-		d->text = arena_fmt(&v->arena, "is on zone %s", item->zone);
-	} else if (verdict_on(c, s, item)->seen_kind != KIND_UNKNOWN) {
-		d->status = VISIT_OTHER_KIND;
-		d->text = arena_fmt(&v->arena, "planned as %s, shows as %s", kind_heading(d->kind),
-		    kind_heading(verdict_on(c, s, item)->seen_kind));
-	} else {
-		d->status = d->heard != NO_TIME ? VISIT_HEARD : VISIT_UNHEARD;
-		if (d->closed == NO_TIME)
-			d->text = "its learn session is not closed";
-	}
-}
 
 static int
 plan_order(const void *pa, const void *pb)
@@ -406,7 +117,7 @@ plan_order(const void *pa, const void *pb)
 }
 
 static void
-expect_plan(struct context *c)
+expect_plan(struct visit_work *c)
 {
 	const struct view *v = c->v;
 	struct visit_check *out = c->out;
@@ -426,15 +137,15 @@ expect_plan(struct context *c)
 	out->n_device = n;
 	out->device = arena_take(&c->v->arena, n * sizeof *out->device);
 	for (size_t i = 0; i < n; i++) {
-		out->device[i] = (struct visit_device){ .serial = row[i]->serial, .zone = row[i]->zone,
-			.name = row[i]->name, .kind = row[i]->kind, .order = row[i]->order,
+		out->device[i] = (struct visit_device){ .serial = row[i]->serial,
+			.zone = row[i]->zone, .name = row[i]->name, .kind = row[i]->kind, .order = row[i]->order,
 			.old_serial = row[i]->replaces };
-		judge_expected(c, &out->device[i], false);
+		visit_device_judge(c, &out->device[i], false);
 	}
 }
 
 static void
-expect_roster(struct context *c)
+expect_roster(struct visit_work *c)
 {
 	const struct view *v = c->v;
 	struct visit_check *out = c->out;
@@ -462,12 +173,12 @@ expect_roster(struct context *c)
 		out->n_device++;
 		*d = (struct visit_device){ .serial = r->serial, .zone = r->zone, .name = r->name,
 			.kind = r->kind, .old_serial = "" };
-		judge_expected(c, d, true);
+		visit_device_judge(c, d, true);
 	}
 }
 
 static void
-reasons_of_devices(struct context *c)
+reasons_of_devices(struct visit_work *c)
 {
 	struct arena *a = &c->v->arena;
 
@@ -477,9 +188,10 @@ reasons_of_devices(struct context *c)
 		bool mislaid = d->status == VISIT_OTHER_ZONE || d->status == VISIT_OTHER_KIND;
 
 		if (!visit_status_done(d->status))
-			add(c, &c->reason, arena_fmt(a, "%s: %s%s%s%s.", name_of(c, d),
+			add(c, &c->reason, arena_fmt(a, "%s: %s%s%s%s.", visit_device_name(c, d),
 			    visit_status_text(d->status), *d->text ? ": " : "", d->text,
-			    mislaid && d->heard == NO_TIME ? "; not heard since the session closed" : ""));
+			    mislaid && d->heard == NO_TIME ?
+			    "; not heard since the session closed" : ""));
 	}
 	for (size_t i = 0; i < c->out->n_device; i++) {
 		const struct visit_device *d = &c->out->device[i];
@@ -488,15 +200,15 @@ reasons_of_devices(struct context *c)
 			add(c, &c->reason, arena_fmt(a, "%s, which %s replaces, was not unlearned.",
 			    d->old_serial, d->serial));
 		else if (d->old == VISIT_OLD_UNKNOWN)
-			add(c, &c->reason, arena_fmt(a, "The log never names %s, which %s replaces: see "
-			    "at the panel that it is gone.", d->old_serial, d->serial));
+			add(c, &c->reason, arena_fmt(a, "The log never names %s, which %s "
+			    "replaces: see at the panel that it is gone.", d->old_serial, d->serial));
 	}
 }
 
 /* ---- what came in beside ----------------------------------------------------------- */
 
 static void
-find_extras(struct context *c)
+find_extras(struct visit_work *c)
 {
 	struct visit_check *out = c->out;
 	struct arena *a = &c->v->arena;
@@ -514,7 +226,7 @@ find_extras(struct context *c)
 		const struct session *s = out->session[i];
 
 		for (size_t k = 0; k < s->n_accepted; k++) {
-			const struct verdict_item *x = verdict_on(c, s, &s->accepted[k]);
+			const struct verdict_item *x = visit_verdict_on(c, s, &s->accepted[k]);
 			struct visit_extra *e = &out->extra[out->n_extra];
 
 			if (verdict_is_fine(x->verdict) && !x->other_zone)
@@ -559,7 +271,7 @@ blocks(const struct view *v, int32_t device, enum condition what)
 }
 
 static void
-add_open(struct context *c, int32_t device, enum condition what, const struct holding *h,
+add_open(struct visit_work *c, int32_t device, enum condition what, const struct holding *h,
     const char *where)
 {
 	struct visit_open *o = &c->out->open[c->out->n_open++];
@@ -584,7 +296,7 @@ open_order(const void *pa, const void *pb)
 }
 
 static void
-find_open(struct context *c)
+find_open(struct visit_work *c)
 {
 	struct view *v = c->v;
 	struct visit_check *out = c->out;
@@ -614,7 +326,7 @@ find_open(struct context *c)
 		if (out->open[i].blocks)
 			add(c, &c->reason, arena_fmt(a, "Still so: %s.", out->open[i].text));
 	for (size_t i = 0; i < out->n_session; i++)
-		if (!closing(c, out->session[i]) && !state_open(s, COND_PROGRAMMING))
+		if (!visit_closing(c, out->session[i]) && !state_open(s, COND_PROGRAMMING))
 			add(c, &c->reason, arena_fmt(a, "The learn session of %s was never closed.",
 			    when(c, out->session[i]->begin)));
 }
@@ -622,7 +334,7 @@ find_open(struct context *c)
 /* ---- what the log cannot tell ----------------------------------------------------- */
 
 static void
-find_notes(struct context *c)
+find_notes(struct visit_work *c)
 {
 	struct visit_check *out = c->out;
 	struct view *v = c->v;
@@ -634,17 +346,17 @@ find_notes(struct context *c)
 	if (from == NO_TIME)
 		from = out->since;
 	if (out->n_session && out->closed == NO_TIME)
-		add(c, &c->note, arena_fmt(a, "The log ends at %s, and a learn session is still open in "
-		    "it: what was done after that is not known.", when(c, v->now)));
+		add(c, &c->note, arena_fmt(a, "The log ends at %s, and a learn session is still "
+		    "open in it: what was done after that is not known.", when(c, v->now)));
 	else if (out->n_session)
-		add(c, &c->note, arena_fmt(a, "The log reaches %lld min past the close of the last learn "
-		    "session, until %s.", (long long)((v->now - out->closed) / MINUTE),
+		add(c, &c->note, arena_fmt(a, "The log reaches %lld min past the close of the "
+		    "last learn session, until %s.", (long long)((v->now - out->closed) / MINUTE),
 		    when(c, v->now)));
 	if (from > v->now)
 		add(c, &c->note, "The visit is later than the end of the log.");
 	else if (!view_covered(v, from, v->now))
-		add(c, &c->note, arena_fmt(a, "The exports do not cover all of the time from %s to %s: "
-		    "nothing is known of the rest.", when(c, from), when(c, v->now)));
+		add(c, &c->note, arena_fmt(a, "The exports do not cover all of the time from %s "
+		    "to %s: nothing is known of the rest.", when(c, from), when(c, v->now)));
 	if (c->state.log_cleared >= from)
 		add(c, &c->note, arena_fmt(a, "The panel's log was cleared at %s: events are missing.",
 		    when(c, c->state.log_cleared)));
@@ -669,7 +381,7 @@ find_notes(struct context *c)
 void
 visit_check(struct view *v, int64_t since, struct visit_check *out)
 {
-	struct context c = { .v = v, .out = out, .planned = NO_TIME };
+	struct visit_work c = { .v = v, .out = out, .planned = NO_TIME };
 
 	*out = (struct visit_check){ .roster_as_of = NO_TIME };
 	sessions_find(v, &c.all);
@@ -682,8 +394,8 @@ visit_check(struct view *v, int64_t since, struct visit_check *out)
 	if (!out->by_plan)
 		expect_roster(&c);
 	if (out->n_device == 0)
-		add(&c, &c.reason, "There is no plan and no roster from before the visit to hold it "
-		    "against.");
+		add(&c, &c.reason, "There is no plan and no roster from before the visit to hold "
+		    "it against.");
 	if (out->n_session == 0)
 		add(&c, &c.reason, arena_fmt(&v->arena, "The log shows no learn session since %s.",
 		    when(&c, out->since)));

@@ -72,8 +72,8 @@ struct visit_device {
 	enum visit_status status;
 	int32_t           device;	/* in the view; -1 = the log never names it */
 	int64_t           learned;	/* last accepted; NO_TIME */
-	int64_t           closed;	/* end of that session, or of the visit's last; NO_TIME = open,
-					 * or there is none */
+	int64_t           closed;	/* end of that session, or of the visit's last;
+					 * NO_TIME = open, or there is none */
 	int64_t           heard;	/* first heard after `closed`; NO_TIME */
 	const char       *old_serial;	/* "" = replaces nothing */
 	enum visit_old    old;
@@ -99,7 +99,8 @@ struct visit_open {
 	uint32_t    event;
 	bool        life;
 	bool        blocks;	/* stands against `complete` */
-	const char *text;	/* "zone 5 (hall, smoke detector): bypassed since 2026-10-01 09:01 local" */
+	const char *text;	/* "zone 5 (hall, smoke detector): bypassed since 2026-10-01 09:01
+				 * local" */
 };
 
 struct visit_check {
@@ -107,7 +108,7 @@ struct visit_check {
 	bool    by_plan, by_roster;		/* what it is held against; neither: nothing */
 	int64_t roster_as_of;			/* of the roster version, with by_roster */
 	int64_t begin;				/* first session; NO_TIME = no session */
-	int64_t closed;				/* last session's end; NO_TIME = none, or not closed */
+	int64_t closed;				/* last session's end; NO_TIME = none, or open */
 	const struct session **session;		/* of the visit, oldest first */
 	size_t  n_session;
 	struct visit_device *device;

@@ -425,8 +425,8 @@ static void
 notes(void **state)
 {
 	static const char *const expected[] = {
-		"The log reaches 60 min past the close of the last learn session, until 2026-10-01 10:10 "
-		"local.",
+		("The log reaches 60 min past the close of the last learn session, until "
+		    "2026-10-01 10:10 local."),
 		"The panel's log was cleared at 2026-10-01 09:30 local: events are missing.",
 		"The panel's log overflowed at 2026-10-01 09:31 local: events are missing.",
 		"The panel's clock was set at 2026-10-01 09:32 local: times may be off.",
