@@ -1,9 +1,7 @@
 /* checkin.c - how often a device reports by itself. */
 #include "rules/checkin.h"
 
-#include "rules/rule.h"
-
-extern const struct rule rule_supervision_loss;
+#include "rules/losses.h"
 
 enum { GAPS_MAX = 256 };
 static const int64_t RADIO_REPEAT = 2 * SECOND;	/* the limit that activations have, too */
@@ -31,16 +29,14 @@ struct resets {
 static struct terms
 terms_of(const struct view *v, int32_t device)
 {
-	const struct rule *r = &rule_supervision_loss;
-
 	return (struct terms){
-		.gaps = (size_t)setting_value(v, r, "learn_gaps", device),
-		.spread = setting_value(v, r, "learn_spread", device) / 100,
-		.longest = setting_value(v, r, "missed", device),
-		.stray = setting_value(v, r, "learn_stray", device) / 100,
-		.regular_spread = setting_value(v, r, "regular_spread", device) / 100,
-		.regular_share = setting_value(v, r, "regular_share", device) / 100,
-		.floor = setting_ms(v, r, "regular_floor", device),
+		.gaps = (size_t)losses_limit(v, "learn_gaps", device),
+		.spread = losses_limit(v, "learn_spread", device) / 100,
+		.longest = losses_limit(v, "missed", device),
+		.stray = losses_limit(v, "learn_stray", device) / 100,
+		.regular_spread = losses_limit(v, "regular_spread", device) / 100,
+		.regular_share = losses_limit(v, "regular_share", device) / 100,
+		.floor = losses_limit_ms(v, "regular_floor", device),
 	};
 }
 

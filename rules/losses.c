@@ -10,7 +10,9 @@
 extern const struct rule rule_supervision_loss;
 
 /* Settings of which more is stricter; of all others, less is. */
-static const char *const more_is_stricter[] = { "losses_within", "declares" };
+static const char *const more_is_stricter[] = {
+	"losses_within", "declares", "learn_spread", "learn_stray", "regular_spread",
+};
 
 struct limits {
 	double  missed, shown_share;

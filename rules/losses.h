@@ -73,7 +73,8 @@ struct losses {
 void losses_find(const struct view *v, struct arena *a, struct losses *out);
 
 /* A limit in force. Where the device is or may be life safety, an override can make the
- * rule stricter than its default, never laxer. */
+ * rule stricter than its default, never laxer; a limit of learning is laxer when fewer
+ * devices have an interval by it. */
 double losses_limit(const struct view *v, const char *name, int32_t device);
 int64_t losses_limit_ms(const struct view *v, const char *name, int32_t device);
 

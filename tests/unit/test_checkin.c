@@ -92,7 +92,7 @@ learns(void **state)
 		  "2026-10-01T00:00:00 check-in zone=1 every=200s times=20\n",
 		  CHECKIN_LEARNED, 200 * SECOND, 19 },
 		{ "a setting can ask for more gaps",
-		  "setting supervision-loss.learn_gaps=9\n"
+		  "setting supervision-loss.learn_gaps=9\nroster zone=1 kind=contact\n"
 		  "2026-10-01T00:00:00 check-in zone=1 every=1h times=9\n",
 		  CHECKIN_NONE, 0, 0 },
 		{ "pairs 3 s apart are no interval of 3 s",

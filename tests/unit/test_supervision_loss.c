@@ -134,6 +134,13 @@ overrides_and_life_safety(void **state)
 		{ "declares=0", 0, 24, 24 },
 		{ "never_heard=720", 720, 24, 24 },
 		{ "loss_age=1", 1, 1, 1 },
+		{ "learn_gaps=200", 200, 8, 8 },
+		{ "learn_gaps=3", 3, 3, 3 },
+		{ "learn_spread=1", 1, 25, 25 },
+		{ "learn_stray=1", 1, 25, 25 },
+		{ "regular_spread=1", 1, 10, 10 },
+		{ "regular_share=100", 100, 90, 90 },
+		{ "regular_floor=1000", 1000, 10, 10 },
 	};
 
 	(void)state;
