@@ -83,11 +83,11 @@ reading_zone(struct reading *r, const char *account)
 }
 
 int
-reading_timezone(void *reading, const char *account, const char *timezone)
+reading_timezone(void *reading, const char *account, const char *name)
 {
 	struct reading *r = reading;
 	struct err e;
-	const struct tz *tz = tz_find(r->zones, span_of(timezone), &e);
+	const struct tz *tz = tz_find(r->zones, span_of(name), &e);
 	size_t at;
 
 	if (!tz)	/* known when it was taken in; the database has changed since */

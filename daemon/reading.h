@@ -39,7 +39,7 @@ struct reading *reading_open(struct reading_file *file, size_t n_file,
 /* What the store knows already; before reading_start(). */
 int reading_account(void *reading, const char *account, const char *receiver, const char *line,
     int64_t id);
-int reading_timezone(void *reading, const char *account, const char *timezone);
+int reading_timezone(void *reading, const char *account, const char *name);
 struct cell_list *reading_cells(struct reading *r);
 /* The zone of an account's local times. */
 const struct tz *reading_zone(struct reading *r, const char *account);

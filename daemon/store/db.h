@@ -24,6 +24,7 @@ struct store {
 	const char **cell;
 	uint8_t     *cell_hint;
 	size_t       n_cell, cap_cell;
+	struct store_loading *loading;	/* see load.c; NULL outside */
 };
 
 /* Fills *e from the database's last error. Always returns -1. */

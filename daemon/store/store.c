@@ -9,6 +9,7 @@
 #include <unistd.h>
 
 #include "daemon/store/db.h"
+#include "daemon/store/load.h"
 #include "daemon/store/schema.h"
 #include "rules/view.h"
 
@@ -156,6 +157,8 @@ store_open(const char *path, enum store_mode mode, bool *made, struct err *e)
 	    "PRAGMA journal_size_limit = 67108864", e)) {
 		goto fail;
 	}
+	if (load_functions(s, e))
+		goto fail;
 	if (made)
 		*made = fresh;
 	return s;

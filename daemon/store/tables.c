@@ -234,28 +234,6 @@ file_asides_once(struct store *s, int64_t file, struct err *e)
 
 /* ---- the end of a file ----------------------------------------------------- */
 
-/* Is the file byte for byte the one of its kind that was taken in last? */
-static int
-same_as_last(struct store *s, const struct table_file *f, uint64_t size, uint32_t crc32,
-    bool *same, struct err *e)
-{
-	sqlite3_stmt *st = db_stmt(s, "SELECT size = ?3 AND crc32 = ?4 FROM file"
-	    " WHERE kind = ?1 AND id < ?2 ORDER BY id DESC LIMIT 1", e);
-	int rc;
-
-	if (!st)
-		return -1;
-	db_bind_text(st, 1, f->kind);
-	sqlite3_bind_int64(st, 2, f->id);
-	sqlite3_bind_int64(st, 3, (int64_t)size);
-	sqlite3_bind_int64(st, 4, crc32);
-	if ((rc = db_step(s, st, e)) < 0)
-		return -1;
-	*same = rc && sqlite3_column_int(st, 0);
-	sqlite3_reset(st);
-	return 0;
-}
-
 static int
 run_for(struct store *s, const char *sql, int64_t file, struct err *e)
 {
@@ -265,6 +243,63 @@ run_for(struct store *s, const char *sql, int64_t file, struct err *e)
 		return -1;
 	sqlite3_bind_int64(st, 1, file);
 	return db_run(s, st, e);
+}
+
+/* For each kind that has versions: rows of the file that differ from what holds so far
+ * for their account (settings: rule, setting, scope), or the other way round. */
+#define DIFFERS(table, columns, same) \
+	"SELECT EXISTS (SELECT " columns " FROM " table " WHERE file = ?1 EXCEPT SELECT " columns \
+	" FROM " table " t WHERE file = (SELECT max(file) FROM " table " u WHERE " same \
+	" AND u.file < ?1)) OR EXISTS (SELECT " columns " FROM " table " t WHERE EXISTS" \
+	" (SELECT 1 FROM " table " u WHERE u.file = ?1 AND " same ") AND file = (SELECT max(file)" \
+	" FROM " table " u WHERE " same " AND u.file < ?1) EXCEPT SELECT " columns " FROM " table \
+	" WHERE file = ?1)"
+
+static const struct { const char *kind, *sql; } differs[] = {
+	{ "roster", DIFFERS("roster", "account, device, zone, partition, serial, name, cell, cells,"
+	  " installed, checkin, as_of", "u.account = t.account") },
+	{ "sites", DIFFERS("site", "account, timezone, name, \"group\", was, since",
+	  "u.account = t.account") },
+	{ "plan", DIFFERS("plan", "account, serial, from_at, to_at, zone, device, name, sequence,"
+	  " replaces", "u.account = t.account") },
+	{ "settings", DIFFERS("setting", "rule, setting, scope, value, who",
+	  "u.rule = t.rule AND u.setting = t.setting AND u.scope = t.scope") },
+};
+
+/* Does the file say nothing but what holds already? A roster whose rows are all dated
+ * also says nothing new when it was ever read before: its date is its place. */
+static int
+says_nothing_new(struct store *s, const struct table_file *f, uint64_t size, uint32_t crc32,
+    bool *same, struct err *e)
+{
+	sqlite3_stmt *st = NULL;
+
+	*same = false;
+	for (size_t i = 0; i < sizeof differs / sizeof *differs; i++)
+		if (strcmp(f->kind, differs[i].kind) == 0 && !(st = db_stmt(s, differs[i].sql, e)))
+			return -1;
+	if (!st)
+		return 0;
+	sqlite3_bind_int64(st, 1, f->id);
+	if (db_step(s, st, e) < 0)
+		return -1;
+	*same = !sqlite3_column_int(st, 0);
+	sqlite3_reset(st);
+	if (*same || strcmp(f->kind, "roster") != 0)
+		return 0;
+	st = db_stmt(s, "SELECT EXISTS (SELECT 1 FROM file WHERE kind = 'roster' AND id < ?1"
+	    " AND size = ?2 AND crc32 = ?3) AND NOT EXISTS"
+	    " (SELECT 1 FROM roster WHERE file = ?1 AND as_of IS NULL)", e);
+	if (!st)
+		return -1;
+	sqlite3_bind_int64(st, 1, f->id);
+	sqlite3_bind_int64(st, 2, (int64_t)size);
+	sqlite3_bind_int64(st, 3, crc32);
+	if (db_step(s, st, e) < 0)
+		return -1;
+	*same = sqlite3_column_int(st, 0);
+	sqlite3_reset(st);
+	return 0;
 }
 
 /* A version that says nothing new is taken out again; its rows count as repeats. */
@@ -408,7 +443,7 @@ table_end(struct store *s, struct table_file *f, uint64_t size, uint32_t crc32,
 	sqlite3_stmt *st;
 	bool same = false;
 
-	if (same_as_last(s, f, size, crc32, &same, e) || (same && undo_version(s, f, e)))
+	if (says_nothing_new(s, f, size, crc32, &same, e) || (same && undo_version(s, f, e)))
 		return -1;
 	if (f->stored && strcmp(f->kind, "sites") == 0 &&
 	    derive_changed(s, f, resolve, ctx, derive, e))

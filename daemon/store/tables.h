@@ -2,7 +2,8 @@
  *
  * A file is one transaction: table_begin(), rows, table_end(); anything else is undone
  * by table_abort(). Rows of one file for one account are a version; the newest file that
- * names an account holds. The same file again right after itself is one version.
+ * names an account holds (a roster: the newest date). A file that says only what holds
+ * already adds no version; its rows are repeats.
  */
 #ifndef DAEMON_STORE_TABLES_H
 #define DAEMON_STORE_TABLES_H
