@@ -1,0 +1,5 @@
+# A finding on the whole site, and one that many accounts make together.
+id=$(tripsift triage --format csv --account 7921 | sed -n 2p | cut -d, -f1)
+tripsift explain "$id" | sed '/^SETTINGS/,/^THE RULE/d'
+id=$(tripsift triage --format csv --rule battery-cluster | grep ',\*,' | cut -d, -f1)
+tripsift explain "$id" | sed '/^SETTINGS/,/^THE RULE/d'

@@ -1,0 +1,1 @@
+tripsift rules life-alarm --format json

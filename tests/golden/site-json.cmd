@@ -1,0 +1,1 @@
+tripsift site 8335 --format json

@@ -1,0 +1,2 @@
+# A replacement that the plan names.
+tripsift visit 7166

@@ -1,0 +1,2 @@
+# A neighbour's device got in beside the planned one.
+tripsift visit 5041
