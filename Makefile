@@ -5,7 +5,7 @@
 # make clang       the tests with the second compiler
 # make fuzz [T=60] each fuzz target for T seconds (clang)
 # make score       what the rules find, miss and invent over planted faults
-# make bench       ratios of one run, see DEVELOPERS.md
+# make bench       ratios of one run over 10 million rows (ROWS=)
 # make install     PREFIX=/usr/local DESTDIR=
 #
 # Every output is under build/KIND/. A new .c file in a listed folder is found
@@ -105,7 +105,7 @@ score: $B/$(PROG)
 	$(Q)python3 tests/score.py $B/$(PROG)
 
 bench: $B/$(PROG) $B/tests/bench/gen
-	$(Q)tests/bench/run.sh $B
+	$(Q)python3 tests/bench/run.py $B $(ROWS)
 $B/tests/bench/gen: $B/tests/bench/gen.o $(LIB)
 	$(Q)$(CC) $(ALL_CFLAGS) $(LDFLAGS) -o $@ $^ $(LDLIBS)
 

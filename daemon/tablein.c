@@ -42,10 +42,17 @@ instant(const struct stamp *s, const struct tz *tz)
 	return (s->wall - first) * SECOND + s->ms;
 }
 
+/* The instant, or NO_TIME; a local one sets `bit`, so that it can be moved when sites
+ * tells another zone. */
 static int64_t
-given(bool has, const struct stamp *s, const struct tz *tz)
+given(struct taking *t, bool has, const struct stamp *s, const struct tz *tz, int bit)
 {
-	return has ? instant(s, tz) : NO_TIME;
+	if (!has)
+		return NO_TIME;
+	if (s->offset == OFFSET_LOCAL)
+		t->file.local |= bit;
+	t->file.read_as = tz_name(tz);
+	return instant(s, tz);
 }
 
 /* Each takes one row: 0 stored or repeated, 1 set aside with *reason, -1 and *e. */
@@ -57,8 +64,8 @@ take_roster(struct taking *t, const struct row *row, const char **reason, struct
 	struct roster_row r = { .zone = text(t, row, COL_ZONE), .partition = text(t, row, COL_PARTITION),
 	    .serial = text(t, row, COL_SERIAL), .name = text(t, row, COL_NAME),
 	    .cell = text(t, row, COL_CELL), .kind = row->kind, .cells = (int)row->cells,
-	    .installed = given(row->has_installed, &row->installed, tz), .checkin = row->checkin,
-	    .as_of = given(row->has_as_of, &row->as_of, tz) };
+	    .installed = given(t, row->has_installed, &row->installed, tz, 1), .checkin = row->checkin,
+	    .as_of = given(t, row->has_as_of, &row->as_of, tz, 2) };
 
 	(void)reason;
 	return table_roster(t->s, &t->file, row->line, text(t, row, COL_ACCOUNT), &r, e);
@@ -77,7 +84,7 @@ take_site(struct taking *t, const struct row *row, const char **reason, struct e
 		return 1;
 	}
 	r.timezone = tz_name(tz);
-	r.since = given(row->has_since, &row->since, tz);
+	r.since = given(t, row->has_since, &row->since, tz, 1);
 	return table_site(t->s, &t->file, row->line, &r, e);
 }
 
@@ -87,7 +94,8 @@ take_plan(struct taking *t, const struct row *row, const char **reason, struct e
 	const struct tz *tz = zone_of(t, row);
 	struct plan_row r = { .zone = text(t, row, COL_ZONE), .serial = text(t, row, COL_SERIAL),
 	    .name = text(t, row, COL_NAME), .replaces = text(t, row, COL_REPLACES), .kind = row->kind,
-	    .from = instant(&row->visit_from, tz), .to = instant(&row->visit_to, tz),
+	    .from = given(t, true, &row->visit_from, tz, 1),
+	    .to = given(t, true, &row->visit_to, tz, 2),
 	    .order = (int)row->order };
 
 	(void)reason;
@@ -97,7 +105,7 @@ take_plan(struct taking *t, const struct row *row, const char **reason, struct e
 static int
 take_service(struct taking *t, const struct row *row, const char **reason, struct err *e)
 {
-	struct service_row r = { .at = instant(&row->time, zone_of(t, row)),
+	struct service_row r = { .at = given(t, true, &row->time, zone_of(t, row), 1),
 	    .what = text(t, row, COL_WHAT), .zone = text(t, row, COL_ZONE),
 	    .serial = text(t, row, COL_SERIAL), .who = text(t, row, COL_WHO) };
 
@@ -125,7 +133,7 @@ take_decision(struct taking *t, const struct row *row, const char **reason, stru
 {
 	struct decision_in r = { .finding = text(t, row, COL_FINDING),
 	    .decision = text(t, row, COL_DECISION), .who = text(t, row, COL_WHO),
-	    .why = text(t, row, COL_WHY), .until = given(row->has_until, &row->until, t->fallback) };
+	    .why = text(t, row, COL_WHY), .until = given(t, row->has_until, &row->until, t->fallback, 0) };
 	int rc;
 
 	if (t->dry) {		/* a store of its own holds no findings */
@@ -156,6 +164,20 @@ resolve_zone(void *zones, const char *name)
 	return tz_find(zones, span_of(name), &e);
 }
 
+static int64_t
+move_instant(void *zones, const char *from, const char *to, int64_t at)
+{
+	const struct tz *old = resolve_zone(zones, from), *new = resolve_zone(zones, to);
+	int64_t seconds = at / SECOND - (at % SECOND < 0);
+	int32_t first, second;
+
+	if (!old || !new)
+		return at;
+	seconds += tz_offset(old, seconds);
+	tz_local(new, seconds, &first, &second);
+	return (seconds - first) * SECOND + (at - at / SECOND * SECOND);
+}
+
 static int
 take_rows(struct taking *t, struct reader *reader, struct arena *a, struct ingest_file *f,
     struct err *e)
@@ -170,6 +192,7 @@ take_rows(struct taking *t, struct reader *reader, struct arena *a, struct inges
 		const char *reason = row.reason;
 
 		arena_reset(&t->row);
+		t->file.local = 0;
 		if (got == READ_ROW)
 			rc = take[kind](t, &row, &reason, e);
 		if (rc >= 0 && reason) {
@@ -206,7 +229,9 @@ table_take(struct store *s, struct reading *r, struct reader *reader, const char
 	if (rc == 0)
 		rc = take_rows(&t, reader, a, f, e);
 	if (rc == 0 && !f->failed)
-		rc = table_end(s, &t.file, info->size, info->crc32, resolve_zone, zones, derive_time, e);
+		rc = table_end(s, &t.file, info->size, info->crc32, &(struct table_zones){
+		    .ctx = zones, .resolve = resolve_zone, .move = move_instant,
+		    .derive = derive_time }, e);
 	if (rc || f->failed)
 		table_abort(s);
 	arena_release(&t.row);

@@ -53,6 +53,13 @@ add(struct store *s, struct table_file *f, sqlite3_stmt *st, struct err *e)
 	return 0;
 }
 
+static void
+bind_local(sqlite3_stmt *st, int i, const struct table_file *f)
+{
+	sqlite3_bind_int(st, i, f->local);
+	db_bind_text(st, i + 1, f->local ? f->read_as : "");
+}
+
 /* An account of sites or roster exists even before an export names it. */
 static int
 name_account(struct store *s, const char *account, struct err *e)
@@ -96,8 +103,8 @@ table_roster(struct store *s, struct table_file *f, uint64_t line, const char *a
     const struct roster_row *r, struct err *e)
 {
 	sqlite3_stmt *st = db_stmt(s, "INSERT INTO roster(file, line, account, device, zone,"
-	    " partition, serial, name, cell, cells, installed, checkin, as_of)"
-	    " VALUES(?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8, ?9, ?10, ?11, ?12, ?13)", e);
+	    " partition, serial, name, cell, cells, installed, checkin, as_of, local, read_as)"
+	    " VALUES(?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8, ?9, ?10, ?11, ?12, ?13, ?14, ?15)", e);
 
 	if (!st)
 		return -1;
@@ -114,6 +121,7 @@ table_roster(struct store *s, struct table_file *f, uint64_t line, const char *a
 	db_bind_time(st, 11, r->installed);
 	sqlite3_bind_int64(st, 12, r->checkin);
 	db_bind_time(st, 13, r->as_of);
+	bind_local(st, 14, f);
 	if (add(s, f, st, e) || name_account(s, account, e))
 		return -1;
 	return know_serial(s, account, r->serial, e);
@@ -124,7 +132,7 @@ table_site(struct store *s, struct table_file *f, uint64_t line, const struct si
     struct err *e)
 {
 	sqlite3_stmt *st = db_stmt(s, "INSERT INTO site(file, line, account, timezone, name,"
-	    " \"group\", was, since) VALUES(?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8)", e);
+	    " \"group\", was, since, local, read_as) VALUES(?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8, ?9, ?10)", e);
 
 	if (!st)
 		return -1;
@@ -136,6 +144,7 @@ table_site(struct store *s, struct table_file *f, uint64_t line, const struct si
 	db_bind_text(st, 6, r->group);
 	db_bind_text(st, 7, r->was);
 	db_bind_time(st, 8, r->since);
+	bind_local(st, 9, f);
 	return add(s, f, st, e) || name_account(s, r->account, e) ? -1 : 0;
 }
 
@@ -144,8 +153,8 @@ table_plan(struct store *s, struct table_file *f, uint64_t line, const char *acc
     const struct plan_row *r, struct err *e)
 {
 	sqlite3_stmt *st = db_stmt(s, "INSERT INTO plan(file, line, account, serial, from_at, to_at,"
-	    " zone, device, name, sequence, replaces)"
-	    " VALUES(?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8, ?9, ?10, ?11)", e);
+	    " zone, device, name, sequence, replaces, local, read_as)"
+	    " VALUES(?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8, ?9, ?10, ?11, ?12, ?13)", e);
 
 	if (!st)
 		return -1;
@@ -160,6 +169,7 @@ table_plan(struct store *s, struct table_file *f, uint64_t line, const char *acc
 	db_bind_text(st, 9, r->name);
 	sqlite3_bind_int(st, 10, r->order);
 	db_bind_text(st, 11, r->replaces);
+	bind_local(st, 12, f);
 	return add(s, f, st, e);
 }
 
@@ -168,7 +178,7 @@ table_service(struct store *s, struct table_file *f, uint64_t line, const char *
     const struct service_row *r, struct err *e)
 {
 	sqlite3_stmt *st = db_stmt(s, "INSERT OR IGNORE INTO service(file, line, account, at, what,"
-	    " zone, serial, who) VALUES(?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8)", e);
+	    " zone, serial, who, local, read_as) VALUES(?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8, ?9, ?10)", e);
 
 	if (!st)
 		return -1;
@@ -180,6 +190,7 @@ table_service(struct store *s, struct table_file *f, uint64_t line, const char *
 	db_bind_text(st, 6, r->zone);
 	db_bind_text(st, 7, r->serial);
 	db_bind_text(st, 8, r->who);
+	bind_local(st, 9, f);
 	return add(s, f, st, e);
 }
 
@@ -332,8 +343,7 @@ struct file_span { int64_t file, from, to; };
 /* Spans of files with local times, from those of their accounts that sites names and
  * from what no zone can move. Their accounts are due where the span has changed. */
 static int
-span_anew(struct store *s, const void *(*resolve)(void *ctx, const char *timezone), void *ctx,
-    derive_fn *derive, struct err *e)
+span_anew(struct store *s, const struct table_zones *z, struct err *e)
 {
 	sqlite3_stmt *st = db_stmt(s, "SELECT f.id, c.lo, c.hi, f.from_at, f.to_at, f.sure_from,"
 	    " f.sure_to, (SELECT timezone FROM site t JOIN account a ON a.account = t.account"
@@ -354,8 +364,8 @@ span_anew(struct store *s, const void *(*resolve)(void *ctx, const char *timezon
 			list[n++] = (struct file_span){ file, db_time(st, 5), db_time(st, 6) };
 		}
 		if (name) {
-			lo = instant(resolve(ctx, name), derive, sqlite3_column_int64(st, 1));
-			hi = instant(resolve(ctx, name), derive, sqlite3_column_int64(st, 2));
+			lo = instant(z->resolve(z->ctx, name), z->derive, sqlite3_column_int64(st, 1));
+			hi = instant(z->resolve(z->ctx, name), z->derive, sqlite3_column_int64(st, 2));
 		} else {	/* nobody knows better than when it was read */
 			lo = db_time(st, 3);
 			hi = db_time(st, 4);
@@ -387,10 +397,65 @@ span_anew(struct store *s, const void *(*resolve)(void *ctx, const char *timezon
 	return rc;
 }
 
-/* Sites whose zone is another one than in the version before, with their accounts. */
+/* The times of one list that hang on a zone which sites has changed. */
+static const struct moving { const char *find, *write; } moving[] = {
+	{ "SELECT r.id, r.installed, r.as_of, r.local, r.read_as, n.timezone FROM roster r"
+	  " JOIN site n ON n.account = r.account AND n.file = ?1"
+	  " WHERE r.local <> 0 AND r.read_as <> n.timezone",
+	  "UPDATE roster SET installed = ?2, as_of = ?3, read_as = ?4 WHERE id = ?1" },
+	{ "SELECT r.id, r.since, NULL, r.local, r.read_as, n.timezone FROM site r"
+	  " JOIN site n ON n.account = r.account AND n.file = ?1"
+	  " WHERE r.local <> 0 AND r.read_as <> n.timezone",
+	  "UPDATE site SET since = ?2, read_as = ?4 WHERE id = ?1 AND ?3 IS NULL" },
+	{ "SELECT r.id, r.from_at, r.to_at, r.local, r.read_as, n.timezone FROM plan r"
+	  " JOIN site n ON n.account = r.account AND n.file = ?1"
+	  " WHERE r.local <> 0 AND r.read_as <> n.timezone",
+	  "UPDATE plan SET from_at = ?2, to_at = ?3, read_as = ?4 WHERE id = ?1" },
+	{ "SELECT r.id, r.at, NULL, r.local, r.read_as, n.timezone FROM service r"
+	  " JOIN site n ON n.account = r.account AND n.file = ?1"
+	  " WHERE r.local <> 0 AND r.read_as <> n.timezone",
+	  "UPDATE OR IGNORE service SET at = ?2, read_as = ?4 WHERE id = ?1 AND ?3 IS NULL" },
+};
+
 static int
-derive_changed(struct store *s, const struct table_file *f,
-    const void *(*resolve)(void *ctx, const char *timezone), void *ctx, derive_fn *derive,
+move_times(struct store *s, const struct table_file *f, const struct moving *m,
+    const struct table_zones *z, struct err *e)
+{
+	struct arena a = { 0 };
+	struct moved { int64_t id, at[2]; int local; const char *from, *to; } *list = NULL;
+	size_t n = 0, cap = 0;
+	sqlite3_stmt *st = db_stmt(s, m->find, e);
+	int rc = -1;
+
+	if (!st)
+		return -1;
+	sqlite3_bind_int64(st, 1, f->id);
+	while ((rc = db_step(s, st, e)) > 0) {
+		list = x_grow(list, &cap, n + 1, sizeof *list);
+		list[n++] = (struct moved){ .id = sqlite3_column_int64(st, 0),
+		    .at = { db_time(st, 1), db_time(st, 2) }, .local = sqlite3_column_int(st, 3),
+		    .from = db_text(st, 4, &a), .to = db_text(st, 5, &a) };
+	}
+	for (size_t i = 0; rc == 0 && i < n; i++) {
+		if (!(st = db_stmt(s, m->write, e))) {
+			rc = -1;
+			break;
+		}
+		sqlite3_bind_int64(st, 1, list[i].id);
+		for (int t = 0; t < 2; t++)
+			db_bind_time(st, 2 + t, list[i].at[t] != NO_TIME && list[i].local >> t & 1
+			    ? z->move(z->ctx, list[i].from, list[i].to, list[i].at[t]) : list[i].at[t]);
+		db_bind_text(st, 4, list[i].to);
+		rc = db_run(s, st, e);
+	}
+	free(list);
+	arena_release(&a);
+	return rc;
+}
+
+/* Everything local of sites whose zone is another one than in the version before. */
+static int
+derive_changed(struct store *s, const struct table_file *f, const struct table_zones *z,
     struct err *e)
 {
 	sqlite3_stmt *st = db_stmt(s, "SELECT a.id, n.timezone FROM site n"
@@ -412,9 +477,11 @@ derive_changed(struct store *s, const struct table_file *f,
 		list[n++].timezone = db_text(st, 1, &arena);
 	}
 	for (size_t i = 0; rc == 0 && i < n; i++)
-		rc = store_derive(s, list[i].account, resolve(ctx, list[i].timezone), derive, e);
+		rc = store_derive(s, list[i].account, z->resolve(z->ctx, list[i].timezone), z->derive, e);
 	if (rc == 0 && n)
-		rc = span_anew(s, resolve, ctx, derive, e);
+		rc = span_anew(s, z, e);
+	for (size_t i = 0; rc == 0 && i < sizeof moving / sizeof *moving; i++)
+		rc = move_times(s, f, &moving[i], z, e);
 	free(list);
 	arena_release(&arena);
 	return rc;
@@ -437,8 +504,7 @@ static const struct { const char *kind, *sql; } due_of[] = {
 
 int
 table_end(struct store *s, struct table_file *f, uint64_t size, uint32_t crc32,
-    const void *(*resolve)(void *ctx, const char *timezone), void *ctx, derive_fn *derive,
-    struct err *e)
+    const struct table_zones *z, struct err *e)
 {
 	sqlite3_stmt *st;
 	bool same = false;
@@ -446,7 +512,7 @@ table_end(struct store *s, struct table_file *f, uint64_t size, uint32_t crc32,
 	if (says_nothing_new(s, f, size, crc32, &same, e) || (same && undo_version(s, f, e)))
 		return -1;
 	if (f->stored && strcmp(f->kind, "sites") == 0 &&
-	    derive_changed(s, f, resolve, ctx, derive, e))
+	    derive_changed(s, f, z, e))
 		return -1;
 	for (size_t i = 0; i < sizeof due_of / sizeof *due_of; i++)
 		if (strcmp(f->kind, due_of[i].kind) == 0 && run_for(s, due_of[i].sql, f->id, e))

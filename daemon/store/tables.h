@@ -18,6 +18,20 @@ struct table_file {
 	int64_t     taken;			/* wall clock, ms */
 	int64_t     id;				/* set by table_begin() */
 	int64_t     rows, stored, repeated, set_aside;	/* counted by the calls below */
+	/* Of the row in hand: which of its times were local, as a sum of bits (roster:
+	 * 1 installed, 2 as_of; sites: 1 since; plan: 1 from, 2 to; service: 1 time), and the
+	 * zone they were read in. They move when sites tells another zone. */
+	int         local;
+	const char *read_as;
+};
+
+/* How the caller's zones are asked. */
+struct table_zones {
+	void *ctx;
+	const void *(*resolve)(void *ctx, const char *timezone);
+	/* The instant of the same wall clock in another zone. */
+	int64_t (*move)(void *ctx, const char *from, const char *to, int64_t at);
+	derive_fn *derive;
 };
 
 struct site_in { const char *account, *timezone, *name, *group, *was; int64_t since; };
@@ -43,11 +57,9 @@ int table_decision(struct store *s, struct table_file *f, const struct decision_
     struct err *e);
 int table_aside(struct store *s, struct table_file *f, uint64_t line, const char *reason,
     struct span raw, struct err *e);
-/* Marks due what changed, resolves local times anew where a site's zone changed
- * (`resolve` finds the zone by its name), commits. */
+/* Marks due what changed, resolves local times anew where a site's zone changed, commits. */
 int table_end(struct store *s, struct table_file *f, uint64_t size, uint32_t crc32,
-    const void *(*resolve)(void *ctx, const char *timezone), void *ctx, derive_fn *derive,
-    struct err *e);
+    const struct table_zones *z, struct err *e);
 void table_abort(struct store *s);
 
 /* The zone of each account that sites names, newest version. */
