@@ -47,7 +47,7 @@ static void
 order_rows(struct batch *b, size_t from, size_t to, bool pieces, struct batch_spare *s)
 {
 	size_t n = to - from;
-	int64_t least = INT64_MAX;
+	int64_t least = INT64_MAX, greatest = INT64_MIN;
 
 	for (size_t i = 0; i < n; i++) {
 		struct event_in *r = &b->row[from + i];
@@ -55,16 +55,17 @@ order_rows(struct batch *b, size_t from, size_t to, bool pieces, struct batch_sp
 		if (b->piece[r->piece].failed)
 			r->acct = NULL;
 		least = r->wall < least ? r->wall : least;
+		greatest = r->wall > greatest ? r->wall : greatest;
 		s->order[i] = (uint32_t)i;
 	}
-	/* Walls more than 136 years apart share a key; a run that spans as much is not
-	 * searched by bisection. */
-	for (size_t i = 0; i < n; i++) {
-		int64_t d = b->row[from + i].wall - least;
-
-		s->key[i] = d > UINT32_MAX ? UINT32_MAX : (uint32_t)d;
-	}
+	for (size_t i = 0; i < n; i++)
+		s->key[i] = (uint32_t)(b->row[from + i].wall - least);
 	radix_sort(s->key, &s->order, &s->other, n);
+	if (greatest - least > UINT32_MAX) {	/* walls more than 136 years apart */
+		for (size_t i = 0; i < n; i++)
+			s->key[i] = (uint32_t)((b->row[from + i].wall - least) >> 32);
+		radix_sort(s->key, &s->order, &s->other, n);
+	}
 	if (pieces) {
 		for (size_t i = 0; i < n; i++)
 			s->key[i] = b->row[from + i].piece;

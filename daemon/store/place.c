@@ -17,6 +17,17 @@ place_touch(struct writer *w, struct acct *a)
 	w->touched[w->n_touched++] = a;
 }
 
+int
+place_due(struct writer *w, int64_t account, struct err *e)
+{
+	sqlite3_stmt *st = db_stmt(w->store, "INSERT OR IGNORE INTO due VALUES(?1)", e);
+
+	if (!st)
+		return -1;
+	sqlite3_bind_int64(st, 1, account);
+	return db_run(w->store, st, e);
+}
+
 /* ---- points ---------------------------------------------------------------- */
 
 /* The three texts of a point after normalisation, in the same shape. */

@@ -265,13 +265,13 @@ run_begin(struct writer *w, int64_t first, int64_t end, int64_t wall, int64_t *o
 }
 
 static int
-read_run(struct finder *f, struct acct *a, int64_t first, int64_t end, bool sorted, struct err *e)
+read_run(struct finder *f, struct acct *a, int64_t first, int64_t end, struct err *e)
 {
 	struct writer *w = f->w;
 	sqlite3_stmt *st;
 	int rc;
 
-	if (sorted && end - first > 256 && (run_begin(w, first, end, f->lo, &first, e) ||
+	if (end - first > 256 && (run_begin(w, first, end, f->lo, &first, e) ||
 	    run_begin(w, first, end, f->hi + 1, &end, e)))
 		return -1;
 	/* The range is asked of SQLite, which passes over rows faster than it hands them out. */
@@ -317,9 +317,9 @@ read_stored(struct finder *f, struct acct *a, struct err *e)
 	struct writer *w = f->w;
 	/* The spanning file's own rows are used already, by themselves. */
 	int64_t own = f->spanning ? w->file_id[w->open_file] : 0;
-	struct { int64_t first, end; bool sorted; } *run = NULL;
+	struct { int64_t first, end; } *run = NULL;
 	size_t n = 0, cap = 0;
-	sqlite3_stmt *st = db_stmt(w->store, "SELECT first, n, hi - lo FROM run"
+	sqlite3_stmt *st = db_stmt(w->store, "SELECT first, n FROM run"
 	    " WHERE account = ?1 AND hi >= ?2 AND lo <= ?3 AND file <> ?4", e);
 	int rc;
 
@@ -333,11 +333,10 @@ read_stored(struct finder *f, struct acct *a, struct err *e)
 		run = x_grow(run, &cap, n + 1, sizeof *run);
 		run[n].first = sqlite3_column_int64(st, 0);
 		run[n].end = run[n].first + sqlite3_column_int64(st, 1);
-		run[n].sorted = sqlite3_column_int64(st, 2) < UINT32_MAX;	/* see batch_sort() */
 		n++;
 	}
 	for (size_t i = 0; rc == 0 && i < n; i++)
-		rc = read_run(f, a, run[i].first, run[i].end, run[i].sorted, e);
+		rc = read_run(f, a, run[i].first, run[i].end, e);
 	free(run);
 	return rc;
 }
@@ -355,8 +354,10 @@ fill_blanks(struct finder *f, struct acct *a, struct err *e)
 		    " received_ms = iif(received IS NULL, ?3, received_ms),"
 		    " received_offset = iif(received IS NULL, ?4, received_offset),"
 		    " received = coalesce(received, ?2), signal = coalesce(signal, ?5)"
-		    " WHERE id = ?1 AND (received IS NULL OR signal IS NULL) RETURNING marks", e);
-		int rc, told;
+		    " WHERE id = ?1 AND ((received IS NULL AND ?2 IS NOT NULL)"
+		    "  OR (signal IS NULL AND ?5 IS NOT NULL)) RETURNING marks", e);
+		int rc, told = 0;
+		bool news = false;
 
 		if (!st)
 			return -1;
@@ -372,9 +373,11 @@ fill_blanks(struct finder *f, struct acct *a, struct err *e)
 		}
 		if (r->n[RT_SIGNAL])
 			db_bind_span(st, 5, (struct span){ w->b->text + at, r->n[RT_SIGNAL] });
-		for (told = 0; (rc = db_step(w->store, st, e)) > 0;)
+		while ((rc = db_step(w->store, st, e)) > 0) {
 			told = sqlite3_column_int(st, 0);
-		if (rc < 0)
+			news = true;
+		}
+		if (rc < 0 || (news && place_due(w, a->store.id, e)))
 			return -1;
 		/* A receipt can tell which time was meant. */
 		if (r->has_received && told & (MARK_RESET | MARK_REPEATED)) {

@@ -11,17 +11,6 @@
 
 /* ---- cover and due --------------------------------------------------------- */
 
-static int
-mark_due(struct writer *w, int64_t account, struct err *e)
-{
-	sqlite3_stmt *st = db_stmt(w->store, "INSERT OR IGNORE INTO due VALUES(?1)", e);
-
-	if (!st)
-		return -1;
-	sqlite3_bind_int64(st, 1, account);
-	return db_run(w->store, st, e);
-}
-
 /* Local walls, seconds, of rows whose instant hangs on the account's zone; lo > hi: none. */
 struct local { int64_t lo, hi; };
 
@@ -289,7 +278,7 @@ keep_rows(struct writer *w, size_t from, size_t to, struct err *e)
 		a->store.new_hi = hi;
 	if (place_keep_points(w, a, last_point, e) ||
 	    add_run(w, a, w->b->row[from].piece, w->next_event, (int64_t)n, lo, hi, e) ||
-	    mark_due(w, a->store.id, e))
+	    place_due(w, a->store.id, e))
 		return -1;
 	w->next_event += (int64_t)n;
 	return 0;

@@ -90,6 +90,7 @@ int place_phrase(struct writer *w, const char *text, size_t n, uint32_t hash, in
 void place_phrase_soon(const struct writer *w, uint32_t hash);
 const char *place_phrase_text(struct writer *w, int64_t id, size_t *n, struct err *e);
 int place_serials(struct writer *w, struct err *e);	/* sorted into `serial`; marks due */
+int place_due(struct writer *w, int64_t account, struct err *e);	/* is to be judged again */
 void place_rollback(struct writer *w);
 void place_commit(struct writer *w);
 void place_touch(struct writer *w, struct acct *a);
