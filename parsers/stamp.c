@@ -395,11 +395,37 @@ stamp_parse_date(struct span s, struct stamp *out)
 	return stamp_read(STAMP_UNDECIDED, s, out, &alone);
 }
 
+/* The common forms, whole, behind a date of ten bytes: HH:MM:SS, with nothing, Z or
+ * +HH:MM behind. Anything else about a time goes the long way. */
+static bool
+read_common(int64_t midnight, struct span s, struct stamp *out)
+{
+	const char *p = s.p + 10;
+	int h = two(p + 1), m = two(p + 4), sec = two(p + 7), offset = OFFSET_LOCAL;
+
+	if ((*p != ' ' && *p != 'T') || p[3] != ':' || p[6] != ':' || (unsigned)h > 23 ||
+	    (unsigned)m > 59 || (unsigned)sec > 59)
+		return false;
+	if (s.n == 25 && (p[9] == '+' || p[9] == '-') && p[12] == ':') {
+		int oh = two(p + 10), om = two(p + 13);
+
+		if ((unsigned)oh > 23 || (unsigned)om > 59)
+			return false;
+		offset = p[9] == '-' ? -(oh * 60 + om) : oh * 60 + om;
+	} else if (s.n == 20 && p[9] == 'Z') {
+		offset = 0;
+	} else if (s.n != 19) {
+		return false;
+	}
+	*out = (struct stamp){ .wall = midnight + h * 3600 + m * 60 + sec,
+		.offset = (int16_t)offset, .precision = PREC_SECOND };
+	return true;
+}
+
 const char *
 stamp_parse_memo(struct stamp_memo *memo, struct span s, struct stamp *out)
 {
 	const char *p = s.p, *why;
-	int h, m, sec;
 
 	if (s.n < 19 || p[4] != '-' || memcmp(p, memo->date, 10) != 0) {
 		why = stamp_read(memo->order, s, out, NULL);
@@ -407,19 +433,8 @@ stamp_parse_memo(struct stamp_memo *memo, struct span s, struct stamp *out)
 			memcpy(memo->date, p, 10);
 		return why;
 	}
-	/* The common form, whole: anything else about it goes the long way. */
-	if (s.n == 19 && p[13] == ':' && p[16] == ':' && (p[10] == ' ' || p[10] == 'T')) {
-		h = two(p + 11);
-		m = two(p + 14);
-		sec = two(p + 17);
-		if ((unsigned)h < 24 && (unsigned)m < 60 && (unsigned)sec < 60) {
-			*out = (struct stamp){
-				.wall = memo->midnight + h * 3600 + m * 60 + sec,
-				.offset = OFFSET_LOCAL, .precision = PREC_SECOND,
-			};
-			return NULL;
-		}
-	}
+	if (read_common(memo->midnight, s, out))
+		return NULL;
 	s = span_trim(s);
 	return read_clock(memo->midnight, (struct span){ p + 10, s.n - 10 }, out);
 }
