@@ -9,7 +9,7 @@ extern const struct rule rule_battery_cluster;	/* its settings hold for all who 
 
 struct reading {
 	struct view  *v;
-	struct state  state;	/* for `restore`, which may mean a battery */
+	const struct state *state;	/* for `restore`, which may mean a battery */
 	int64_t       sign;	/* ms around a restore within which work shows */
 	int64_t       proof;
 	double        night_from, night_to;
@@ -194,7 +194,7 @@ batteries_find(struct view *v, struct batteries *out)
 	if (!lows)
 		return;
 	out->onset = arena_take(&v->arena, lows * sizeof *out->onset);
-	state_of(v, &v->arena, &r.state);
+	r.state = view_state(v);
 	for (size_t i = 0; i < v->n_device; i++) {
 		const struct device *d = &v->device[i];
 		struct battery *b = &out->device[i];
@@ -202,13 +202,13 @@ batteries_find(struct view *v, struct batteries *out)
 		for (size_t k = 0; k < d->n_event; k++) {
 			uint32_t index = d->event[k];
 
-			if (r.state.meant[index] == W_LOW_BATTERY)
+			if (r.state->meant[index] == W_LOW_BATTERY)
 				note_low(&r, b, index, out, (int32_t)i);
 			else if (v->event[index].marks & MARK_STILL)
 				continue;
-			else if (r.state.meant[index] == W_BATTERY_RESTORE)
+			else if (r.state->meant[index] == W_BATTERY_RESTORE)
 				note_good(&r, b, index, (int32_t)i, false);
-			else if (r.state.meant[index] == W_CELL_REPLACED)
+			else if (r.state->meant[index] == W_CELL_REPLACED)
 				note_good(&r, b, index, (int32_t)i, true);
 		}
 		settle(&r, d, b);

@@ -159,6 +159,7 @@ struct view {
 	size_t              n_device;
 	uint32_t            n_area;	/* partitions that points or roster name */
 	struct view_index  *index;	/* view.c's own */
+	struct state       *state;	/* made by the first view_state() */
 };
 
 /* Sorts events, drops those before `since`, forms devices, classes and marks.
@@ -176,6 +177,9 @@ struct view {
 void view_finish(struct view *v);
 void view_release(struct view *v);
 
+/* How all stands at `now` (rules/state.h): one pass, made when first asked for, in the
+ * view's arena. */
+const struct state *view_state(struct view *v);
 /* Is the whole of [from, to] inside one cover interval? */
 bool view_covered(const struct view *v, int64_t from, int64_t to);
 /* Covered milliseconds within [from, to]. */

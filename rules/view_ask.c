@@ -1,6 +1,7 @@
 #include <stdlib.h>
 
 #include "daemon/base/serial.h"
+#include "rules/state.h"
 #include "rules/view_index.h"
 
 void
@@ -10,6 +11,16 @@ view_release(struct view *v)
 		free(v->index->binding);
 	arena_release(&v->arena);
 	*v = (struct view){ 0 };
+}
+
+const struct state *
+view_state(struct view *v)
+{
+	if (!v->state) {
+		v->state = arena_take(&v->arena, sizeof *v->state);
+		state_of(v, &v->arena, v->state);
+	}
+	return v->state;
 }
 
 /* The first cover interval that ends at or after `at`. */

@@ -243,6 +243,21 @@ nothing_at_all(void **state)
 }
 
 static void
+made_once(void **state)
+{
+	const struct state *s;
+	struct view v;
+
+	(void)state;
+	help_view(&v, "account A1\n2026-10-01T08:00:00 tamper zone=5\n");
+	assert_null(v.state);
+	s = view_state(&v);
+	assert_int_equal(s->device[0].cond[COND_TAMPER].since, v.event[0].at);
+	assert_ptr_equal(view_state(&v), s);
+	view_release(&v);
+}
+
+static void
 texts(void **state)
 {
 	(void)state;
@@ -263,6 +278,7 @@ main(void)
 		cmocka_unit_test(site),
 		cmocka_unit_test(days),
 		cmocka_unit_test(nothing_at_all),
+		cmocka_unit_test(made_once),
 		cmocka_unit_test(texts),
 	};
 
