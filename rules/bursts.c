@@ -14,6 +14,24 @@ any_crowd(const struct bursts *s)
 	return false;
 }
 
+/* Doors and windows report openings; what only trips and clears sees people. */
+static enum kind
+kind_shown(const struct bursts *s, const struct device *d)
+{
+	if (d->kind != KIND_UNKNOWN || !s->act.n)
+		return d->kind;
+	for (size_t i = 0; i < s->act.n; i++)
+		if (s->v->event[s->act.one[i].event].word != W_TRIP)
+			return KIND_UNKNOWN;
+	for (size_t i = 0; i < d->n_event; i++) {
+		enum word w = s->v->event[d->event[i]].word;
+
+		if (w == W_ZONE_OPEN || w == W_ZONE_CLOSE)
+			return KIND_UNKNOWN;
+	}
+	return KIND_MOTION;
+}
+
 static void
 find_swingers(struct bursts *s, const struct device *d)
 {
@@ -165,8 +183,9 @@ bursts_possible(struct bursts *s, int32_t device)
 void
 bursts_find(struct bursts *s, int32_t device)
 {
-	enum kind k = s->v->device[device].kind;
+	enum kind k = kind_shown(s, &s->v->device[device]);
 
+	s->kind = k;
 	choose_used(s, k);
 	s->n_burst = 0;
 	for (unsigned in = 0; in < ACTIVATION_INPUTS; in++)

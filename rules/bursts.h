@@ -6,7 +6,9 @@
  * (more than `gap` after any) it counts as a burst.
  *
  * Left out are activations inside a test or session, those of motion detectors unless
- * armed away, and those with a stamp too coarse for such gaps.
+ * armed away, and those with a stamp too coarse for such gaps. A device that no list names
+ * the kind of is taken for a motion detector when each of its activations begins with
+ * `trip` and it never reports an opening or a closing: so speak detectors that see people.
  */
 #ifndef RULES_BURSTS_H
 #define RULES_BURSTS_H
@@ -31,6 +33,7 @@ struct bursts {
 	}                    limits;
 
 	/* What the calls below find for one device. */
+	enum kind kind;		/* as which it is judged */
 	struct activations act;		/* all of them */
 	uint32_t *used;			/* those that may count, input after input */
 	size_t    n_used, cap_used;

@@ -130,7 +130,7 @@ causes_find(const struct bursts *s, int32_t device, double dwell, double share, 
 {
 	const struct rule *r = &rule_chatter;
 	const struct view *v = s->v;
-	enum kind k = v->device[device].kind;
+	enum kind k = s->kind;
 	bool leaf = k == KIND_CONTACT || k == KIND_UNKNOWN || k == KIND_DEVICE_OTHER;
 	double brief = setting_value(v, r, "short_dwell", device);
 	struct tally t = tally_of(s, setting_ms(v, r, "together", device));

@@ -216,6 +216,7 @@ const struct rule rule_chatter = {
 	.why = "A few devices make most of the noise, and noise hides what matters. Three times "
 	    "within a minute, again and again, is a fault more often than people.",
 	.quiet_on = "Life-safety points (their coming and going is life-alarm's), motion detectors "
+	    "(and devices of unknown kind that only ever trip and clear, as these do) "
 	    "except while armed away, walk tests, accounts on test, learn sessions, radio repeats of "
 	    "one activation, a single small burst.",
 	.limits = "Stamps to the minute, and those of a buffer being emptied, are too coarse to tell "
