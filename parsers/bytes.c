@@ -1,18 +1,20 @@
 #include "parsers/bytes.h"
 
+#include <assert.h>
 #include <errno.h>
 #include <fcntl.h>
-#include <string.h>
+#include <stdio.h>
 #include <stdlib.h>
+#include <string.h>
 #include <sys/stat.h>
 #include <unistd.h>
 #include <zlib.h>
 
 #include "daemon/base/arena.h"
 
-enum { RAW = 64 * 1024, WIDE = 16 * 1024 };
+enum { RAW = 64 * 1024, WIDE = 16 * 1024, GUESS = 256 };
 
-enum gzip_state { GZIP_NO, GZIP_MEMBER, GZIP_BETWEEN, GZIP_PADDING };
+enum gzip_state { GZIP_NO, GZIP_MEMBER, GZIP_BETWEEN, GZIP_BEHIND };
 enum text { TEXT_BYTES, TEXT_UTF16LE, TEXT_UTF16BE };
 
 struct bytes {
@@ -20,7 +22,12 @@ struct bytes {
 	int             fd;		/* -1: memory */
 	const unsigned char *mem;	/* borrowed */
 	size_t          mem_n, mem_at, step;
-	uint64_t        size, expected, inflated;
+	bool            regular;	/* can be read at any place, from `base` on */
+	off_t           base;
+	unsigned char  *head;		/* what came so far of what cannot; until bytes_settle() */
+	size_t          head_n, head_cap;
+	bool            settled;
+	uint64_t        size, expected, inflated, behind;
 	uint32_t        crc;
 
 	unsigned char  *raw;		/* bytes of the file not yet used */
@@ -46,11 +53,17 @@ own_read(struct bytes *b, void *to, size_t cap, struct err *e)
 
 	if (b->fd >= 0) {
 		do
-			n = read(b->fd, to, cap);
+			n = b->regular ? pread(b->fd, to, cap, b->base + (off_t)b->size) :
+			    read(b->fd, to, cap);
 		while (n < 0 && errno == EINTR);
 		if (n < 0)
 			return err_set(e, ERR_IO, b->name, 0, "cannot read: %s",
 			    strerror(errno));
+		if (!b->regular && !b->settled && n) {
+			b->head = x_grow(b->head, &b->head_cap, b->head_n + (size_t)n, 1);
+			memcpy(b->head + b->head_n, to, (size_t)n);
+			b->head_n += (size_t)n;
+		}
 	} else {
 		size_t left = b->mem_n - b->mem_at;
 
@@ -95,7 +108,8 @@ gzip_fault(struct bytes *b, struct err *e, const char *what)
 	    (unsigned long long)b->inflated);
 }
 
-/* After a member: another one, zero bytes to the end, or the end. 1 to go on,
+/* After a member: zero bytes, another one, or the end. What is neither is no part of
+ * the data, whose members are whole and checked: it is counted and left. 1 to go on,
  * 0 at the end, -1 and *e. */
 static int
 gzip_border(struct bytes *b, struct err *e)
@@ -105,19 +119,19 @@ gzip_border(struct bytes *b, struct err *e)
 
 	if (n <= 0)
 		return (int)n;
-	if (b->gzip == GZIP_BETWEEN && n >= 2 && p[0] == 0x1f && p[1] == 0x8b) {
+	if (b->gzip == GZIP_BEHIND) {
+		b->behind += (uint64_t)n;
+		b->raw_at = b->raw_n;
+	} else if (p[0] == 0) {
+		b->raw_at++;
+	} else if (n >= 2 && p[0] == 0x1f && p[1] == 0x8b) {
 		if (inflateReset(&b->z) != Z_OK)
 			return gzip_fault(b, e, "cannot inflate");
 		b->gzip = GZIP_MEMBER;
 		b->member++;
-		return 1;
+	} else {
+		b->gzip = GZIP_BEHIND;
 	}
-	for (ssize_t i = 0; i < n; i++) {
-		if (p[i])
-			return gzip_fault(b, e, "other data after the last member");
-	}
-	b->gzip = GZIP_PADDING;
-	b->raw_at = b->raw_n;
 	return 1;
 }
 
@@ -301,6 +315,21 @@ bytes_read(struct bytes *b, void *to, size_t cap, struct err *e)
 	return (ssize_t)left;
 }
 
+/* UTF-16 without its mark: zero bytes at one side of the pairs only, and at no fewer
+ * than a quarter of them. The header, the digits and the separators are such pairs. */
+static enum text
+guess_wide(const unsigned char *p, size_t n)
+{
+	size_t zeros[2] = { 0, 0 };
+
+	n &= ~(size_t)1;
+	for (size_t i = 0; i < n; i++)
+		zeros[i % 2] += p[i] == 0;
+	if (n < 4 || (zeros[0] != 0) == (zeros[1] != 0) || (zeros[0] + zeros[1]) * 8 < n)
+		return TEXT_BYTES;
+	return zeros[0] ? TEXT_UTF16BE : TEXT_UTF16LE;
+}
+
 static int
 begin(struct bytes *b, struct err *e)
 {
@@ -320,7 +349,7 @@ begin(struct bytes *b, struct err *e)
 		b->member = 1;
 	}
 
-	if (wide_need(b, 4, e) < 0)
+	if (wide_need(b, GUESS, e) < 0)
 		return -1;
 	p = b->wide;
 	n = b->wide_n;
@@ -335,10 +364,8 @@ begin(struct bytes *b, struct err *e)
 	} else if (n >= 2 && p[0] == 0xfe && p[1] == 0xff) {
 		b->text = TEXT_UTF16BE;
 		b->wide_at = 2;
-	} else if (n >= 4 && p[0] && !p[1] && p[2] && !p[3]) {
-		b->text = TEXT_UTF16LE;
-	} else if (n >= 4 && !p[0] && p[1] && !p[2] && p[3]) {
-		b->text = TEXT_UTF16BE;
+	} else {
+		b->text = guess_wide(p, n < GUESS ? n : GUESS);
 	}
 	return 0;
 }
@@ -375,8 +402,11 @@ bytes_open(const char *path, struct err *e)
 		err_set(e, ERR_IO, path, 0, "is a folder");
 		goto fail;
 	}
-	if (S_ISREG(st.st_mode))
-		b->expected = (uint64_t)st.st_size;
+	if (S_ISREG(st.st_mode)) {
+		b->regular = true;
+		b->base = std ? lseek(b->fd, 0, SEEK_CUR) : 0;	/* a shell may have read some */
+		b->expected = (uint64_t)(st.st_size > b->base ? st.st_size - b->base : 0);
+	}
 	if (begin(b, e) < 0)
 		goto fail;
 	return b;
@@ -399,6 +429,109 @@ bytes_memory(const char *name, const void *p, size_t n, size_t step, struct err 
 		return NULL;
 	}
 	return b;
+}
+
+static int
+write_all(int fd, const unsigned char *p, size_t n)
+{
+	while (n) {
+		ssize_t done = write(fd, p, n);
+
+		if (done < 0 && errno == EINTR)
+			continue;
+		if (done <= 0)
+			return -1;
+		p += done;
+		n -= (size_t)done;
+	}
+	return 0;
+}
+
+/* A file without a name for what cannot be read twice: what came so far, and the rest.
+ * From then on the bytes come from there. */
+static int
+spool(struct bytes *b, uint64_t limit, struct err *e)
+{
+	const char *dir = getenv("TMPDIR");
+	uint64_t all = b->head_n;
+	unsigned char *part = NULL;
+	char path[4096];
+	ssize_t n = 0;
+	int fd;
+
+	if (snprintf(path, sizeof path, "%s/tripsift-XXXXXX", dir && *dir ? dir : "/tmp") >=
+	    (int)sizeof path || (fd = mkostemp(path, O_CLOEXEC)) < 0)
+		return err_set(e, ERR_IO, b->name, 0, "cannot make a file to keep it in: %s",
+		    strerror(errno));
+	unlink(path);
+	part = x_alloc(RAW);
+	if (write_all(fd, b->head, b->head_n) < 0)
+		goto full;
+	while (all <= limit) {
+		n = read(b->fd, part, RAW);
+		if (n < 0 && errno == EINTR)
+			continue;
+		if (n <= 0)
+			break;
+		if (write_all(fd, part, (size_t)n) < 0)
+			goto full;
+		all += (uint64_t)n;
+	}
+	if (n < 0) {
+		err_set(e, ERR_IO, b->name, 0, "cannot read: %s", strerror(errno));
+		goto fail;
+	}
+	if (all > limit) {
+		err_set(e, ERR_LIMIT, b->name, 0, "is over %llu bytes and has to be read twice to"
+		    " tell day and month apart; write it to a file first",
+		    (unsigned long long)limit);
+		goto fail;
+	}
+	free(part);
+	if (b->fd > STDIN_FILENO)
+		close(b->fd);
+	b->fd = fd;
+	b->regular = true;
+	b->base = 0;
+	b->expected = all;
+	return 0;
+full:
+	err_set(e, ERR_IO, b->name, 0, "cannot keep it in a file of %s: %s",
+	    dir && *dir ? dir : "/tmp", strerror(errno));
+fail:
+	free(part);
+	close(fd);
+	return -1;
+}
+
+struct bytes *
+bytes_again(struct bytes *b, uint64_t limit, struct err *e)
+{
+	struct bytes *twin;
+
+	assert(!b->settled);
+	if (b->fd < 0)
+		return bytes_memory(b->name, b->mem, b->mem_n, b->step, e);
+	if (!b->regular && spool(b, limit, e) < 0)
+		return NULL;
+	twin = named(b->name);
+	twin->fd = fcntl(b->fd, F_DUPFD_CLOEXEC, STDERR_FILENO + 1);
+	twin->regular = true;
+	twin->base = b->base;
+	if (twin->fd < 0)
+		err_set(e, ERR_IO, b->name, 0, "cannot open it again: %s", strerror(errno));
+	else if (begin(twin, e) == 0)
+		return twin;
+	bytes_close(twin);
+	return NULL;
+}
+
+void
+bytes_settle(struct bytes *b)
+{
+	b->settled = true;
+	free(b->head);
+	b->head = NULL;
 }
 
 void
@@ -433,6 +566,12 @@ bytes_crc32(const struct bytes *b)
 }
 
 uint64_t
+bytes_behind(const struct bytes *b)
+{
+	return b->behind;
+}
+
+uint64_t
 bytes_expected(const struct bytes *b)
 {
 	return b->expected;
@@ -447,6 +586,7 @@ bytes_close(struct bytes *b)
 		close(b->fd);
 	if (b->gzip != GZIP_NO)
 		inflateEnd(&b->z);
+	free(b->head);
 	free(b->raw);
 	free(b->wide);
 	free(b->name);

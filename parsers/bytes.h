@@ -2,14 +2,15 @@
  *
  * What arrives is UTF-8, or single bytes of an older encoding; gzip and UTF-16
  * are undone here. Gzip (RFC 1952) is known by its first two bytes, whatever
- * the name: several members make one text, zero bytes may follow the last one.
- * UTF-16 is known by its byte-order mark, or by the zero bytes between the
- * first two characters; a UTF-8 mark is taken off. An unpaired surrogate
- * becomes U+FFFD.
+ * the name: several members make one text, zero bytes may stand between and behind
+ * them, and other bytes behind the last one are counted and left. UTF-16 is known by
+ * its byte-order mark, or where the first 256 bytes have zeros at one side of their
+ * pairs only, in at least a quarter of the pairs; a UTF-8 mark is taken off. An
+ * unpaired surrogate becomes U+FFFD.
  *
  * Faults of the file as a whole are errors: ERR_IO (cannot be opened or read),
- * ERR_DATA (gzip cut off, checksum wrong, other data after the last member),
- * ERR_LIMIT (inflates beyond both limits below).
+ * ERR_DATA (gzip cut off, checksum or length wrong), ERR_LIMIT (inflates beyond both
+ * limits below).
  */
 #ifndef PARSERS_BYTES_H
 #define PARSERS_BYTES_H
@@ -29,6 +30,9 @@
 #define BYTES_RATIO    1000
 #define BYTES_INFLATED (UINT64_C(1) << 30)
 
+/* Of an input that cannot be read twice, so much is kept in a file for bytes_again(). */
+#define BYTES_SPOOL (UINT64_C(4) << 30)
+
 struct bytes;
 
 /* `path` is a file, or "-" for standard input. Gives; bytes_close() takes. */
@@ -43,11 +47,19 @@ void bytes_limit(struct bytes *b, uint64_t ratio, uint64_t inflated);
  * `cap` is at least 8. */
 ssize_t bytes_read(struct bytes *b, void *to, size_t cap, struct err *e);
 
+/* A second reading of the same input from its beginning; the first goes on where it
+ * is. A pipe is read to its end for it and kept, as it came, in a file without a name
+ * in $TMPDIR, else /tmp; ERR_LIMIT if it has over `limit` bytes. Gives; not after
+ * bytes_settle(). Until then a pipe's bytes are held in memory. */
+struct bytes *bytes_again(struct bytes *b, uint64_t limit, struct err *e);
+void bytes_settle(struct bytes *b);
+
 const char *bytes_name(const struct bytes *b);
 bool bytes_is_gzip(const struct bytes *b);
 /* Of the file's own bytes taken so far, before inflation; whole at the end. */
 uint64_t bytes_size(const struct bytes *b);
 uint32_t bytes_crc32(const struct bytes *b);
+uint64_t bytes_behind(const struct bytes *b);	/* other bytes behind the gzip data */
 uint64_t bytes_expected(const struct bytes *b);	/* the file's size, 0 if not known */
 void bytes_close(struct bytes *b);
 

@@ -181,22 +181,48 @@ gzip_damage(void **state)
 	memcpy(bad, gz, n);
 	bad[10] |= 0x06;			/* no such kind of block */
 	fails(bad, n, ERR_DATA, "gzip");
-	/* behind the last member: other data, one byte, half a magic, zeros and then data */
-	memcpy(bad, gz, n);
-	memcpy(bad + n, "garbage", 7);
-	fails(bad, n + 7, ERR_DATA, "other data after the last member");
-	fails(bad, n + 1, ERR_DATA, "other data after the last member");
-	bad[n] = 0x1f;
-	fails(bad, n + 1, ERR_DATA, "other data after the last member");
-	memcpy(bad + n, "\0\0\0x", 4);
-	fails(bad, n + 4, ERR_DATA, "other data after the last member");
-	memcpy(bad + n, "\0\x1f\x8b", 3);
-	fails(bad, n + 3, ERR_DATA, "other data after the last member");
 	/* the second member */
 	memcpy(bad, gz, n);
 	two = n + member(bad + n, sizeof bad - n, text, sizeof text - 1);
 	for (size_t cut = n + 2; cut < two; cut++)
 		fails(bad, cut, ERR_DATA, "gzip data ends too early (gzip member 2");
+}
+
+/* Other bytes behind whole members do not spoil these, and are counted. */
+static void
+gzip_behind(void **state)
+{
+	static const struct { const char *tail; size_t n; uint64_t behind; } cases[] = {
+		{ "", 0, 0 }, { "\0", 1, 0 }, { "x", 1, 1 }, { "garbage", 7, 7 },
+		{ "\x1f", 1, 1 }, { "\x1f\x8c", 2, 2 }, { "\0\0\0x", 4, 1 },
+		{ "x\0\0", 3, 3 }, { "\0x\x1f\x8b", 4, 3 },
+	};
+	unsigned char file[512], gz[200];
+	size_t n = member(gz, sizeof gz, "some text", 9), got;
+
+	(void)state;
+	for (size_t i = 0; i < COUNT(cases); i++) {
+		memcpy(file, gz, n);
+		memcpy(file + n, cases[i].tail, cases[i].n);
+		gives(file, n + cases[i].n, "some text", 9, true);
+		for (size_t step = 1; step < 9; step++) {
+			struct err e;
+			struct bytes *b = bytes_memory("some.csv", file, n + cases[i].n, step, &e);
+
+			free(all(b, 64, &got, &e));
+			assert_int_equal(bytes_behind(b), cases[i].behind);
+			bytes_close(b);
+		}
+	}
+	/* a member behind zeros is read; one that only begins is damage */
+	memcpy(file, gz, n);
+	memset(file + n, 0, 3);
+	memcpy(file + n + 3, gz, n);
+	gives(file, n + 3 + n, "some textsome text", 18, true);
+	memcpy(file + n, "\0\x1f\x8b", 3);
+	fails(file, n + 3, ERR_DATA, "gzip data ends too early (gzip member 2");
+	memcpy(file + n, "\x1f\x8bgarbage!", 10);
+	fails(file, n + 10, ERR_DATA, "gzip data is damaged (gzip member 2");
 }
 
 /* Limits just below, at and above, with smaller ones than the program's. */
@@ -247,6 +273,10 @@ utf16(void **state)
 		{ "\xfe\xff\0a\0b\0\n", 8, "ab\n" },
 		{ "a\0b\0c\0", 6, "abc" },			/* no mark, but zeros */
 		{ "\0a\0b\0c", 6, "abc" },
+		{ "a\0b\0", 4, "ab" }, { "\0a\0b", 4, "ab" },
+		{ "a\0b\0c", 5, "ab\xef\xbf\xbd" },
+		{ "\xe9\x16\xe9\x16,\0\xe9\x16", 8, "\xe1\x9b\xa9\xe1\x9b\xa9,\xe1\x9b\xa9" },
+		{ "\x16\xe9\0,\x16\xe9\x16\xe9", 8, "\xe1\x9b\xa9,\xe1\x9b\xa9\xe1\x9b\xa9" },
 		{ "\xff\xfe", 2, "" },
 		{ "\xff\xfe" "a", 3, "\xef\xbf\xbd" },		/* half a unit */
 		{ "\xff\xfe\xe9\0\xac\x20", 6, "\xc3\xa9\xe2\x82\xac" },
@@ -256,6 +286,11 @@ utf16(void **state)
 		{ "\xff\xfe\x00\xde" "a\0", 6, "\xef\xbf\xbd" "a" },
 		{ "\xff\xfe\x3d\xd8", 4, "\xef\xbf\xbd" },
 		{ "\xff\xfe\x3d\xd8\x00", 5, "\xef\xbf\xbd\xef\xbf\xbd" },
+	};
+	/* zeros at both sides, or in too few of the pairs: bytes as they are */
+	static const struct { const char *in; size_t n; } narrow[] = {
+		{ "a\0", 2 }, { "a\0b", 3 }, { "a\0\0b", 4 }, { "a\0b\0c\0\0", 8 },
+		{ "a\0bcdefghi", 10 }, { "abcdefgh\0i", 10 },
 	};
 	unsigned char gz[256];
 	static unsigned char big[60002];
@@ -267,6 +302,8 @@ utf16(void **state)
 		gives(gz, member(gz, sizeof gz, cases[i].in, cases[i].n), cases[i].out,
 		    strlen(cases[i].out), true);
 	}
+	for (size_t i = 0; i < COUNT(narrow); i++)
+		gives(narrow[i].in, narrow[i].n, narrow[i].in, narrow[i].n, false);
 	big[0] = 0xff;
 	big[1] = 0xfe;
 	for (size_t i = 0; i < sizeof want; i++)
@@ -347,6 +384,129 @@ files(void **state)
 	close(pipes[0]);
 }
 
+/* One input read twice: from memory, a file, a pipe, and what a shell left of a file. */
+static void
+again(void **state)
+{
+	enum { MANY = 300000 };
+	static const char *const how[] = { "memory", "file", "pipe", "rest" };
+	static char text[MANY];
+	static unsigned char gz[MANY];
+	char path[] = "/tmp/bytes-test-XXXXXX";
+	int fd = mkstemp(path), saved = dup(STDIN_FILENO);
+	uint32_t roll = 1;
+	size_t gz_n;
+
+	(void)state;
+	for (size_t i = 0; i < MANY; i++)
+		text[i] = (char)('!' + ((roll = roll * 1664525 + 1013904223) >> 26));
+	gz_n = member(gz, sizeof gz, text, MANY);
+	assert_true(gz_n > 100000);		/* more than a pipe holds */
+	assert_int_equal(write(fd, gz, gz_n), (ssize_t)gz_n);
+	for (size_t i = 0; i < COUNT(how); i++) {
+		for (int before = 0; before < 2; before++) {
+			struct err e = { 0 };
+			struct bytes *b, *twin;
+			char part[4096], *one, *two;
+			ssize_t got = 0;
+			size_t n, m;
+
+			if (i == 0) {
+				b = bytes_memory("memory", gz, gz_n, 7777, &e);
+			} else if (i == 1) {
+				b = bytes_open(path, &e);
+			} else {
+				if (i == 2) {
+					int ends[2];
+
+					assert_int_equal(pipe(ends), 0);
+					if (fork() == 0) {
+						dup2(ends[1], STDOUT_FILENO);
+						close(ends[0]);
+						close(ends[1]);
+						execlp("cat", "cat", path, (char *)NULL);
+						_exit(1);
+					}
+					dup2(ends[0], STDIN_FILENO);
+					close(ends[0]);
+					close(ends[1]);
+				} else {
+					char junk[] = "before";
+					int whole = open(path, O_RDWR);
+
+					assert_int_equal(ftruncate(whole, 0), 0);
+					assert_int_equal(write(whole, junk, 6), 6);
+					assert_int_equal(write(whole, gz, gz_n), (ssize_t)gz_n);
+					lseek(whole, 6, SEEK_SET);
+					dup2(whole, STDIN_FILENO);
+					close(whole);
+				}
+				b = bytes_open("-", &e);
+			}
+			assert_non_null(b);
+			if (before) {		/* in the middle of it */
+				got = bytes_read(b, part, sizeof part, &e);
+				assert_true(got > 0);
+			}
+			twin = bytes_again(b, gz_n, &e);
+			if (!twin)
+				print_error("%s: %s\n", how[i], e.text);
+			assert_non_null(twin);
+			bytes_settle(b);
+			two = all(twin, 1000, &m, &e);
+			one = all(b, 5000, &n, &e);
+			assert_int_equal(m, MANY);
+			assert_memory_equal(two, text, MANY);
+			assert_int_equal(n + (size_t)got, MANY);
+			assert_memory_equal(one, text + got, n);
+			assert_int_equal(bytes_size(b), gz_n);
+			assert_int_equal(bytes_crc32(b), crc32_z(0, gz, gz_n));
+			assert_int_equal(bytes_expected(b), gz_n);
+			free(one);
+			free(two);
+			bytes_close(twin);
+			bytes_close(b);
+		}
+	}
+	dup2(saved, STDIN_FILENO);
+	close(saved);
+	close(fd);
+	unlink(path);
+}
+
+/* What is kept of a pipe at most: below, at and above the limit; and nowhere to keep it. */
+static void
+kept(void **state)
+{
+	int saved = dup(STDIN_FILENO), ends[2];
+
+	(void)state;
+	for (uint64_t limit = 10; limit <= 12; limit++) {
+		struct err e = { 0 };
+		struct bytes *b, *twin;
+
+		assert_int_equal(pipe(ends), 0);
+		assert_int_equal(write(ends[1], "from a pipe", 11), 11);
+		close(ends[1]);
+		dup2(ends[0], STDIN_FILENO);
+		close(ends[0]);
+		b = bytes_open("-", &e);
+		if (limit == 12)
+			setenv("TMPDIR", "/nonexistent", 1);
+		twin = bytes_again(b, limit, &e);
+		assert_int_equal(twin == NULL, limit != 11);
+		if (limit == 10)
+			assert_int_equal(e.code, ERR_LIMIT);
+		if (limit == 12)
+			assert_non_null(strstr(e.text, "cannot make a file to keep it in"));
+		bytes_close(twin);
+		bytes_close(b);
+	}
+	unsetenv("TMPDIR");
+	dup2(saved, STDIN_FILENO);
+	close(saved);
+}
+
 int
 main(void)
 {
@@ -354,10 +514,13 @@ main(void)
 		cmocka_unit_test(plain),
 		cmocka_unit_test(gzip_members),
 		cmocka_unit_test(gzip_damage),
+		cmocka_unit_test(gzip_behind),
 		cmocka_unit_test(inflation),
 		cmocka_unit_test(utf16),
 		cmocka_unit_test(windows_1252),
 		cmocka_unit_test(files),
+		cmocka_unit_test(again),
+		cmocka_unit_test(kept),
 	};
 
 	return cmocka_run_group_tests(tests, NULL, NULL);
