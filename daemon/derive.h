@@ -19,5 +19,8 @@ int64_t derive_received(const void *tz, const struct event_in *row);
 
 /* A clock that is off by more than this stands at a default, not merely wrong. */
 #define DERIVE_RESET (400 * DAY)	/* common practice, no source */
+/* 2002-01-01: clocks that lost their power begin at an earlier year (1970, 1980, 1990,
+ * 2000, 2001 are common; no source). */
+#define DERIVE_BEGIN (11688 * DAY)
 
 #endif

@@ -141,8 +141,7 @@ static int
 take_events(struct ingest *in, struct reading *r, struct err *e)
 {
 	struct write_options options = { .covers_all = in->o->covers != COVERS_ROWS,
-	    .taken = in->taken,
-	    .derive = derive_time };
+	    .stated = in->o->covers == COVERS_SPAN, .taken = in->taken, .derive = derive_time };
 	struct writer *w = writer_open(in->s, &options, e);
 	struct batch *b;
 	time_t begun = time(NULL);

@@ -271,10 +271,11 @@ clock_is_reset(struct reading *r, int64_t at, int64_t received, int64_t prev, in
 		r->jumps = 0;
 		return false;
 	}
-	/* Three rows in a row that agree on another time are a new run of the file. */
+	/* Three rows in a row that agree on another time are a new run of the file, unless
+	 * it is a time at which clocks begin. */
 	r->jumps = r->jumps && llabs(at - r->jump_at) <= DERIVE_RESET ? r->jumps + 1 : 1;
 	r->jump_at = at;
-	return r->jumps < 3;
+	return r->jumps < 3 || at < DERIVE_BEGIN;
 }
 
 static void
@@ -290,8 +291,9 @@ resolve(struct reading *r, struct acct *a, const struct row *row, struct event_i
 	}
 	if (!a->tz) {
 		a->tz = r->fallback;
+		a->guessed = true;
 	}
-	r->used_fallback |= a->tz == r->fallback && row->time.offset == OFFSET_LOCAL;
+	r->used_fallback |= a->guessed && row->time.offset == OFFSET_LOCAL;
 	prev = a->prev_at;
 	derive_time(a->tz, info->newest_first, &a->prev_at, ev);
 	at = (ev->wall - ev->shift) * SECOND + ev->ms;

@@ -4,6 +4,7 @@
 
 #include "daemon/base/arena.h"
 #include "daemon/base/civil.h"
+#include "daemon/derive.h"
 
 static int
 by_day(const void *a, const void *b)
@@ -67,9 +68,9 @@ spread_span(struct spread *s, int64_t *from, int64_t *to)
 		rows += s->day[i].n;
 	for (size_t i = s->n - 1; i > 0; i--) {
 		tail += s->day[i].n;
-		if (tail >= 3 || tail * 10 >= rows)
+		if (tail * 10 >= rows)
 			break;
-		if (s->day[i].lo - s->day[i - 1].hi > DAY)
+		if (s->day[i].lo - s->day[i - 1].hi > (tail < 3 ? DAY : DERIVE_RESET))
 			end = i;
 	}
 	*from = s->day[0].lo;

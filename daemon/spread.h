@@ -1,9 +1,10 @@
 /* spread.h - which span of time a file tells of, from the times in its rows.
  *
  * The span runs from the first to the last trusted instant. At its late end, times that
- * stand more than a day after all others, are fewer than three and under a tenth of the
- * file's rows, do not extend it: a clock that runs ahead must not make everybody else
- * look silent. Reset clocks are not told to it at all.
+ * stand more than a day after all others and are under a tenth of the file's rows do not
+ * extend it, if they are fewer than three or as far off as a reset clock: a clock that
+ * runs ahead must not make everybody else look silent. Times that were found to come
+ * from a reset clock are not told to it at all.
  */
 #ifndef DAEMON_SPREAD_H
 #define DAEMON_SPREAD_H

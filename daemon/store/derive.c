@@ -3,6 +3,7 @@
 
 #include "daemon/store/db.h"
 #include "daemon/store/write.h"
+#include "rules/view.h"
 
 struct stored_row {
 	int64_t         id, file;
@@ -64,7 +65,7 @@ store_derive(struct store *s, int64_t account, const void *tz, derive_fn *derive
 {
 	struct stored_row *row;
 	size_t n;
-	int64_t prev = NO_TIME;
+	int64_t prev = NO_TIME, was_prev = NO_TIME;
 	bool changed = false;
 	sqlite3_stmt *st;
 	int rc = read_rows(s, account, &row, &n, e);
@@ -76,7 +77,12 @@ store_derive(struct store *s, int64_t account, const void *tz, derive_fn *derive
 
 		if (i == 0 || row[i].file != row[i - 1].file)
 			prev = NO_TIME;
+		/* The row before stood in for a reset clock: where it moves, that moves along. */
+		if (was.marks & MARK_RESET && !was.has_received && prev != NO_TIME)
+			row[i].in.shift += (was_prev - prev) / SECOND;
 		derive(tz, row[i].newest_first, &prev, &row[i].in);
+		if (!(was.marks & MARK_RESET))
+			was_prev = (was.wall - was.shift) * SECOND + was.ms;
 		if (row[i].in.shift == was.shift && row[i].in.marks == was.marks)
 			continue;
 		changed = true;

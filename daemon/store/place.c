@@ -226,24 +226,29 @@ learn_cell(struct writer *w, const struct cell_list *cells, uint32_t i)
 	}
 }
 
-/* The list begins with the stored cells in order of id (see ingest), so index and id
- * differ by one; the rest is new. */
-int
-place_cells(struct writer *w, const struct cell_list *cells, struct err *e)
+void
+place_cells(struct writer *w, const struct cell_list *cells)
 {
-	for (; w->n_cell < cells->n; w->n_cell++) {
-		sqlite3_stmt *st;
-
+	for (; w->n_cell < cells->n; w->n_cell++)
 		learn_cell(w, cells, w->n_cell);
-		w->cell_id[w->n_cell] = w->n_cell + 1;
-		if (!(st = db_stmt(w->store, "INSERT OR IGNORE INTO cell VALUES(?1, ?2, ?3)", e)))
-			return -1;
-		sqlite3_bind_int64(st, 1, w->n_cell + 1);
-		db_bind_text(st, 2, cells->cell[w->n_cell]);
-		sqlite3_bind_int(st, 3, cells->hint[w->n_cell]);
-		if (db_run(w->store, st, e))
-			return -1;
-	}
+}
+
+int
+place_cell(struct writer *w, uint16_t index, struct err *e)
+{
+	sqlite3_stmt *st;
+
+	if (w->cell_id[index])
+		return 0;
+	if (!(st = db_stmt(w->store, "INSERT INTO cell VALUES(?1, ?2, ?3)", e)))
+		return -1;
+	sqlite3_bind_int64(st, 1, w->n_stored_cell + 1);
+	db_bind_text(st, 2, w->cells->cell[index]);
+	sqlite3_bind_int(st, 3, w->cells->hint[index]);
+	if (db_run(w->store, st, e))
+		return -1;
+	w->cell_index[w->n_stored_cell++] = index;
+	w->cell_id[index] = w->n_stored_cell;
 	return 0;
 }
 
@@ -422,7 +427,7 @@ place_commit(struct writer *w)
 		s->fresh = s->touched = s->rederive = false;
 	}
 	w->n_touched = 0;
-	w->kept_cell = w->n_cell;
+	w->kept_cell = w->n_stored_cell;
 }
 
 /* What SQLite has taken back is taken back here too. */
@@ -443,10 +448,14 @@ place_rollback(struct writer *w)
 		s->fresh = s->touched = s->loaded = s->rederive = false;
 	}
 	w->n_touched = 0;
-	w->n_cell = w->kept_cell;
-	memset(w->phrase, 0, PHRASE_SLOTS * sizeof *w->phrase);
-	for (size_t i = 0; i < PHRASE_SLOTS; i++)
-		w->phrase_text[i].id = 0;
+	while (w->n_stored_cell > w->kept_cell)
+		w->cell_id[w->cell_index[--w->n_stored_cell]] = 0;
+	for (size_t i = 0; i < PHRASE_SLOTS; i++) {
+		if (w->phrase[i].id >= w->first_phrase)
+			w->phrase[i] = (struct phrase_slot){ 0 };
+		if (w->phrase_text[i].id >= w->first_phrase)
+			w->phrase_text[i].id = 0;
+	}
 	w->n_serial = 0;
 	arena_reset(&w->serial_arena);
 }

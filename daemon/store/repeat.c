@@ -290,11 +290,11 @@ read_run(struct finder *f, struct acct *a, int64_t first, int64_t end, struct er
 		int64_t cell = sqlite3_column_int64(st, 2);
 
 		c.wall = sqlite3_column_int64(st, 3);
-		if (point >= a->store.n_point || cell < 1 || cell > w->n_cell)
+		if (point >= a->store.n_point || cell < 1 || cell > w->n_stored_cell)
 			return err_set(e, ERR_STORE, w->store->path, 0,
 			    "event %lld names a place or a cell that is not there", (long long)id);
 		c.same_point = a->store.point[point].same;
-		c.same_cell = w->cell_same[cell - 1];
+		c.same_cell = w->cell_same[w->cell_index[cell - 1]];
 		c.ms = (uint16_t)sqlite3_column_int(st, 4);
 		c.offset = sqlite3_column_type(st, 5) == SQLITE_NULL ? OFFSET_NONE
 		                                                     : sqlite3_column_int(st, 5);

@@ -235,7 +235,8 @@ file_asides_once(struct store *s, int64_t file, struct err *e)
 {
 	sqlite3_stmt *st = db_stmt(s, "DELETE FROM aside WHERE file = ?1 AND EXISTS"
 	    " (SELECT 1 FROM file f JOIN file g ON g.size = f.size AND g.crc32 = f.crc32"
-	    "   AND g.kind = f.kind AND g.id < f.id WHERE f.id = ?1 AND f.set_aside > 0)", e);
+	    "   AND g.kind = f.kind AND g.id < f.id JOIN aside x ON x.file = g.id"
+	    "   AND x.line = aside.line WHERE f.id = ?1)", e);
 
 	if (!st)
 		return -1;

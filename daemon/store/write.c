@@ -59,7 +59,7 @@ due_sites(struct writer *w, struct err *e)
 static void
 see_local(const struct writer *w, size_t from, size_t to, struct local *l)
 {
-	for (size_t i = from; i < to; i++) {
+	for (size_t i = from; i < to && !w->o.stated; i++) {
 		const struct event_in *r = &w->b->row[i];
 		int16_t offset = r->has_received ? r->received_offset : r->offset;
 		int64_t wall = r->has_received ? r->received : r->wall;
@@ -86,6 +86,9 @@ begin(struct writer *w, struct err *e)
 	if (db_number(w->store, "SELECT max(id) FROM event", &last, e))
 		return -1;
 	w->next_event = last + 1;
+	if (db_number(w->store, "SELECT max(id) FROM phrase", &last, e))
+		return -1;
+	w->first_phrase = last + 1;
 	return 0;
 }
 
@@ -250,6 +253,8 @@ keep_rows(struct writer *w, size_t from, size_t to, struct err *e)
 		w->kept = x_grow(w->kept, &w->cap_kept, w->n_kept + 1, sizeof *w->kept);
 		k = &w->kept[w->n_kept++];
 		*k = (struct kept){ (uint32_t)i, w->point[i - w->first], 0 };
+		if (place_cell(w, r->cell, e))
+			return -1;
 		for (int t = 0; t < RT_TEXT; t++)
 			text += r->n[t] + 1u;
 		if (r->n[RT_TEXT] && place_phrase(w, w->b->text + text, r->n[RT_TEXT],
@@ -342,7 +347,7 @@ take_whole_files(struct writer *w, size_t first, size_t last, struct err *e)
 {
 	struct batch *b = w->b;
 
-	if (begin(w, e) || place_cells(w, w->cells, e))
+	if (begin(w, e))
 		return -1;
 	for (size_t p = first; p <= last; p++)
 		if (!b->piece[p].failed && (begin_file(w, &b->piece[p], e) ||
@@ -376,7 +381,7 @@ take_part(struct writer *w, size_t at, struct err *e)
 		w->file_id[p->file] = 0;
 		return 0;
 	}
-	if (place_cells(w, w->cells, e) || keep_asides(w, p, e) || take_rows(w, at, at, true, e))
+	if (keep_asides(w, p, e) || take_rows(w, at, at, true, e))
 		return -1;
 	w->open_rows += (int64_t)(p->n_row + p->n_aside);
 	w->open_stored += p->stored;
@@ -407,6 +412,7 @@ writer_take(struct writer *w, struct batch *b, const struct cell_list *cells, st
 
 	w->b = b;
 	w->cells = cells;
+	place_cells(w, cells);
 	while (rc == 0 && i < b->n_piece) {
 		const struct piece *p = &b->piece[i];
 
@@ -471,9 +477,12 @@ writer_cells(struct writer *w, struct arena *a, struct cell_list *out, struct er
 	if (!st)
 		return -1;
 	while ((rc = db_step(w->store, st, e)) > 0 && out->n < CELL_MAX) {
+		w->cell_index[out->n] = (uint16_t)out->n;
+		w->cell_id[out->n] = out->n + 1;
 		out->hint[out->n] = (uint8_t)sqlite3_column_int(st, 1);
 		out->cell[out->n++] = db_text(st, 0, a);
 	}
+	w->n_stored_cell = w->kept_cell = out->n;
 	return rc < 0 ? -1 : 0;
 }
 
@@ -494,7 +503,6 @@ writer_close(struct writer *w)
 	free(w->file_id);
 	free(w->touched);
 	free(w->seen);
-	free(w->cell_index);
 	free(w->point);
 	free(w->repeat);
 	free(w->kept);

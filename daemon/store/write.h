@@ -53,6 +53,7 @@ struct acct {
 	uint32_t    index;		/* 0, 1, ... in order of making */
 	const void *tz;			/* struct tz of the reading side */
 	/* reading side */
+	bool        guessed;		/* sites does not name it; `tz` is the fallback */
 	uint32_t    seen_file;		/* the file that `prev_at` speaks of */
 	int64_t     prev_at;		/* ms UTC of the account's row before */
 	/* writer */
@@ -147,6 +148,7 @@ typedef void derive_fn(const void *tz, bool newest_first, int64_t *prev, struct 
 
 struct write_options {
 	bool       covers_all;		/* files speak for every account of sites */
+	bool       stated;		/* the span was stated: no zone moves it */
 	int64_t    taken;		/* wall clock, ms */
 	derive_fn *derive;
 };
@@ -155,7 +157,8 @@ struct writer *writer_open(struct store *s, const struct write_options *o, struc
 /* All stored accounts, so that the reading side can begin with them. */
 int writer_accounts(struct writer *w, int (*each)(void *ctx, const char *account,
     const char *receiver, const char *line, int64_t id), void *ctx, struct err *e);
-/* The stored event cells, in the order that indices follow. Lent by `a`. */
+/* The stored event cells in order of id: the list that the reading side goes on with.
+ * Lent by `a`. */
 int writer_cells(struct writer *w, struct arena *a, struct cell_list *out, struct err *e);
 /* Takes one batch. Pieces are answered in place. `cells` holds at least all the cells
  * that the batch refers to. On -1 the open transaction is gone. */

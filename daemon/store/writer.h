@@ -52,12 +52,12 @@ struct writer {
 	struct acct        **seen;		/* accounts with rows in the spanning file */
 	size_t               n_seen, cap_seen;
 
-	int64_t              cell_id[CELL_MAX];
+	uint32_t             cell_id[CELL_MAX];	/* by index of the list; 0 = not stored */
 	uint16_t             cell_same[CELL_MAX];	/* first cell equal but for letter case */
-	uint32_t             n_cell;		/* known to the two above */
-	uint32_t             kept_cell;		/* stored before this transaction began */
-	uint16_t            *cell_index;	/* by id: index of the cell */
-	size_t               cap_cell_index;
+	uint32_t             n_cell;		/* length of `cell_same` */
+	uint16_t             cell_index[CELL_MAX];	/* by id - 1: index in the list */
+	uint32_t             n_stored_cell;	/* ids are 1 .. n_stored_cell */
+	uint32_t             kept_cell;		/* of them, stored before this transaction began */
 
 	struct phrase_slot  *phrase;		/* by hash, bounded: forgets */
 	struct phrase_text  *phrase_text;	/* by id, bounded: forgets */
@@ -82,7 +82,8 @@ struct writer {
 int place_account(struct writer *w, struct acct *a, struct err *e);	/* id, points, lo and hi */
 uint32_t place_point(struct writer *w, struct acct *a, const char *text, size_t n, uint32_t hash);
 int place_keep_points(struct writer *w, struct acct *a, uint32_t upto, struct err *e);
-int place_cells(struct writer *w, const struct cell_list *cells, struct err *e);
+void place_cells(struct writer *w, const struct cell_list *cells);	/* learns new ones */
+int place_cell(struct writer *w, uint16_t index, struct err *e);	/* stores it, if need be */
 /* `hash` is span_hash() of the text, cut to 32 bits; place_phrase_soon() asks memory for
  * its slot. */
 int place_phrase(struct writer *w, const char *text, size_t n, uint32_t hash, int64_t *id,
