@@ -636,11 +636,80 @@ well_formed(struct span cell, struct span *code, int *q)
 	*code = cell;
 	if (two_letters(cell))
 		return true;
-	if (cell.n != 4)
+	if (cell.n != 4 && !(cell.n == 5 && (cell.p[1] == ' ' || cell.p[1] == '-')))
 		return false;
 	*q = qualifier(cell.p[0]);
-	*code = (struct span){ cell.p + 1, 3 };
+	*code = (struct span){ cell.p + cell.n - 3, 3 };
 	return *q && event_code(*code);
+}
+
+/* Upper case without blanks and dashes; 0 if something else stands in it that no
+ * message has, or more than a message has. */
+static size_t
+message_digits(struct span cell, char out[16])
+{
+	size_t n = 0;
+
+	for (size_t i = 0; i < cell.n; i++) {
+		char c = cell.p[i];
+
+		if (c == ' ' || c == '-')
+			continue;
+		if (!is_digit(c)) {
+			c = (char)(c & ~0x20);
+			if (!(c >= 'B' && c <= 'F') && !(n == 0 && (c == 'R' || c == 'P')))
+				return 0;
+		}
+		if (n == 16)
+			return 0;
+		out[n++] = c;
+	}
+	return n;
+}
+
+static bool
+check_digit_fits(const char d[16])
+{
+	int sum = 0;
+
+	for (size_t i = 0; i < 16; i++)
+		sum += d[i] == '0' ? 10 : is_digit(d[i]) ? d[i] - '0' : d[i] - 'B' + 11;
+	return sum % 15 == 0;
+}
+
+bool
+code_message(struct span cell, struct code_message *out, const char **why)
+{
+	char d[16];
+	size_t n = message_digits(cell, d), at = n == 9 ? 0 : n == 11 ? 2 : 6;
+	int q;
+
+	if (n != 9 && n != 11 && n != 15 && n != 16)
+		return false;
+	if (at && ((d[at - 2] != '1' && d[at - 2] != '9') || d[at - 1] != '8'))
+		return false;
+	/* Without type and check digit only what looks like one in all its parts is one. */
+	q = at && !is_digit(d[at]) ? 0 : qualifier(d[at]);
+	for (size_t i = at + 4; n < 15 && i < n; i++)
+		q = is_digit(d[i]) ? q : 0;
+	if (n < 15 && (!q || !event_code((struct span){ d + at + 1, 3 })))
+		return false;
+	*why = NULL;
+	if (n == 15)
+		*why = "DC-05 message without its check digit";
+	else if (n == 16 && !check_digit_fits(d))
+		*why = "check digit of the DC-05 message is wrong";
+	else if (!q || !event_code((struct span){ d + at + 1, 3 }))
+		*why = "DC-05 message without a qualifier (1, 3 or 6) and an event code";
+	if (*why)
+		return true;
+	memset(out, 0, sizeof *out);
+	out->event[0] = q == 1 ? 'E' : q == 3 ? 'R' : 'P';
+	memcpy(out->event + 1, d + at + 1, 3);
+	memcpy(out->account, d, n == 16 ? 4 : 0);
+	memcpy(out->partition, d + at + 4, 2);
+	memcpy(out->zone, d + at + 6, 3);
+	return true;
 }
 
 /* A word says what it is about itself. Modules, lines and the panel's own parts
@@ -677,6 +746,8 @@ code_meaning(struct span cell, struct meaning *out)
 {
 	static const char *const doors[] = { "open", "close", "opening", "closing" };
 	const struct code_row *row;
+	struct code_message message;
+	const char *why;
 	struct span code;
 	enum word word;
 	int q;
@@ -684,6 +755,11 @@ code_meaning(struct span cell, struct meaning *out)
 	cell = span_trim(cell);
 	if (cell.n == 0)
 		return "no event";
+	if (code_message(cell, &message, &why)) {
+		if (why)
+			return why;
+		cell = span_of(message.event);
+	}
 	if (well_formed(cell, &code, &q)) {
 		row = q ? find(dc05, DC05, code) : find(dc03, DC03, code);
 		*out = (struct meaning){ .word = W_OTHER, .address = ADDR_PANEL };

@@ -43,17 +43,30 @@ walk_dc05(void **state)
 		assert_int_equal(strlen(t[i].code), 3);
 		assert_true(*t[i].text);
 		for (size_t k = 0; k < COUNT(qualifiers); k++) {
-			char cell[8];
-			struct meaning m;
+			static const struct { const char *front, *between, *behind; } forms[] = {
+				{ "", "", "" }, { "", " ", "" }, { "", "-", "" }, { " ", "", "\t" },
+				{ "", "", " 01 015" }, { "", "", "01015" }, { "", "-", "-01-015" },
+				{ "18 ", "", " 01 015" }, { "98", "", "01015" },
+			};
 
-			snprintf(cell, sizeof cell, "%s%s", qualifiers[k].spelling, t[i].code);
-			m = meaning(cell);
-			assert_int_equal(m.word, qualifiers[k].q == 3 ? t[i].ends : t[i].begins);
-			assert_int_equal(m.still, qualifiers[k].q == 6);
-			assert_int_equal(m.address, t[i].address);
-			assert_int_equal(m.life, t[i].life);
-			assert_int_equal(m.hint, t[i].hint);
-			assert_string_equal(code_text(span_of(cell)), t[i].text);
+			for (size_t f = 0; f < COUNT(forms); f++) {
+				char cell[24];
+				struct meaning m;
+
+				/* a message with its type has digits only */
+				if (strchr(forms[f].front, '8') && qualifiers[k].spelling[0] > '9')
+					continue;
+				snprintf(cell, sizeof cell, "%s%s%s%s%s", forms[f].front,
+				    qualifiers[k].spelling, forms[f].between, t[i].code, forms[f].behind);
+				m = meaning(cell);
+				assert_int_equal(m.word, qualifiers[k].q == 3 ? t[i].ends : t[i].begins);
+				assert_int_equal(m.still, qualifiers[k].q == 6);
+				assert_int_equal(m.address, t[i].address);
+				assert_int_equal(m.life, t[i].life);
+				assert_int_equal(m.hint, t[i].hint);
+				if (f < 4)
+					assert_string_equal(code_text(span_of(cell)), t[i].text);
+			}
 		}
 		/* without a qualifier: set aside */
 		assert_non_null(code_meaning(span_of(t[i].code), &(struct meaning){ 0 }));
@@ -328,7 +341,8 @@ set_aside(void **state)
 		{ "Opening", "ambiguous: a door" }, { "closing", "ambiguous: a door" },
 		{ "E030", "event not" }, { "E13", "event not" }, { "E1300", "event not" },
 		{ "2130", "event not" }, { "A130", "event not" }, { "E1A0", "event not" },
-		{ "E 130", "event not" }, { "E1-0", "event not" }, { "E13G", "event not" },
+		{ "E  130", "event not" }, { "E_130", "event not" }, { "E13 0", "event not" },
+		{ "E 1-0", "event not" }, { "2 130", "event not" }, { "E1-0", "event not" }, { "E13G", "event not" },
 		{ "B1", "event not" }, { "B", "event not" }, { "BA1", "event not" },
 		{ "@[", "event not" }, { "`{", "event not" }, { "E1\"0", "event not" },
 		{ "fire", "event not" }, { "zone open", "event not" }, { "1", "event not" },
@@ -349,6 +363,107 @@ set_aside(void **state)
 	}
 }
 
+/* Messages in one cell: what they are taken apart into, or why not; "-" = none. */
+static void
+messages(void **state)
+{
+	static const struct { const char *cell, *event, *account, *partition, *zone, *why; }
+	cases[] = {
+		/* ANSI/SIA DC-05 appendix A, from public texts, recomputed */
+		{ "1234 18 1131 01 015 8", "E131", "1234", "01", "015", NULL },
+		{ "1234 18 3131 01 015 6", "R131", "1234", "01", "015", NULL },
+		{ "1234 18 1401 02 003 5", "E401", "1234", "02", "003", NULL },
+		{ "1234 18 3401 03 005 F", "R401", "1234", "03", "005", NULL },
+		/* by arithmetic */
+		{ "1234181162 01001E", "E162", "1234", "01", "001", NULL },
+		{ "1234181384010027", "E384", "1234", "01", "002", NULL },
+		{ "1234-18-1381-01-002-0", "E381", "1234", "01", "002", NULL },	/* 10 is 0 */
+		{ "1234 18 3381 01 000 f", "R381", "1234", "01", "000", NULL },
+		{ "1234 18 1627 00 000 5", "E627", "1234", "00", "000", NULL },
+		{ "1234 18 1628 00 000 4", "E628", "1234", "00", "000", NULL },
+		{ "1234 18 1602 00 002 0", "E602", "1234", "00", "002", NULL },
+		{ "0042 18 1384 02 000 C", "E384", "0042", "02", "000", NULL },
+		{ "B00C 18 1130 01 007 F", "E130", "B00C", "01", "007", NULL },
+		{ "b00c 98 1130 01 007 7", "E130", "B00C", "01", "007", NULL },
+		{ "1234 18 6131 01 015 3", "P131", "1234", "01", "015", NULL },
+		/* parts */
+		{ "1131 01 015", "E131", "", "01", "015", NULL },
+		{ "E131 01 015", "E131", "", "01", "015", NULL },
+		{ "r131-01-015", "R131", "", "01", "015", NULL },
+		{ "18 1131 01 015", "E131", "", "01", "015", NULL },
+		{ "98113101015", "E131", "", "01", "015", NULL },
+		{ "618 0 11 015", "P180", "", "11", "015", NULL },
+		/* wrong */
+		{ "1234 18 1131 01 015 7", "", "", "", "", "check digit of the DC-05 message is wrong" },
+		{ "1234 18 1131 01 016 8", "", "", "", "", "check digit of the DC-05 message is wrong" },
+		{ "1234 18 1131 01 015", "", "", "", "", "DC-05 message without its check digit" },
+		{ "1234 18 2131 01 015 7", "", "", "", "", "DC-05 message without a qualifier" },
+		{ "1234 18 1031 01 015 E", "", "", "", "", "DC-05 message without a qualifier" },
+		{ "1234 18 E131 01 015 A", "-", "", "", "", NULL },
+		{ "1234 18 B131 01 015 D", "", "", "", "", "DC-05 message without a qualifier" },
+		/* none */
+		{ "1234 28 1131 01 015 7", "-", "", "", "", NULL },
+		{ "A234 18 1131 01 015 8", "-", "", "", "", NULL },
+		{ "1234 18 1131 01 015 88", "-", "", "", "", NULL },
+		{ "18 E131 01 015", "-", "", "", "", NULL }, { "28 1131 01 015", "-", "", "", "", NULL },
+		{ "1131 01 15", "-", "", "", "", NULL }, { "1131 01 0B5", "-", "", "", "", NULL },
+		{ "2131 01 015", "-", "", "", "", NULL }, { "1031 01 015", "-", "", "", "", NULL },
+		{ "1131_01_015", "-", "", "", "", NULL }, { "fire-alarm", "-", "", "", "", NULL },
+		{ "", "-", "", "", "", NULL }, { "1131", "-", "", "", "", NULL },
+	};
+
+	(void)state;
+	for (size_t i = 0; i < COUNT(cases); i++) {
+		struct code_message m;
+		const char *why = NULL;
+		bool is = code_message(span_of(cases[i].cell), &m, &why);
+
+		if (is != (cases[i].event[0] != '-') || !why != !cases[i].why)
+			print_error("\"%s\": %s\n", cases[i].cell, is && why ? why : "");
+		assert_int_equal(is, cases[i].event[0] != '-');
+		if (!is)
+			continue;
+		if (cases[i].why) {
+			struct meaning none = { .word = W_JAM };
+
+			assert_int_equal(strncmp(why, cases[i].why, strlen(cases[i].why)), 0);
+			assert_string_equal(code_meaning(span_of(cases[i].cell), &none), why);
+			continue;
+		}
+		assert_null(why);
+		assert_string_equal(m.event, cases[i].event);
+		assert_string_equal(m.account, cases[i].account);
+		assert_string_equal(m.partition, cases[i].partition);
+		assert_string_equal(m.zone, cases[i].zone);
+		assert_int_equal(meaning(cases[i].cell).word, meaning(m.event).word);
+	}
+}
+
+/* Of the sixteen digits that may stand last just one fits, for every code. */
+static void
+check_digits(void **state)
+{
+	static const char digits[] = "0123456789BCDEF";
+	size_t n;
+	const struct code_row *t = code_table_dc05(&n);
+
+	(void)state;
+	for (size_t i = 0; i < n; i++) {
+		int fit = 0;
+
+		for (const char *d = digits; *d; d++) {
+			char cell[64];
+			struct code_message m;
+			const char *why;
+
+			snprintf(cell, sizeof cell, "B0%02zu 18 1%s 01 %03zu %c", i % 100, t[i].code, i, *d);
+			assert_true(code_message(span_of(cell), &m, &why));
+			fit += !why;
+		}
+		assert_int_equal(fit, 1);
+	}
+}
+
 int
 main(void)
 {
@@ -359,6 +474,8 @@ main(void)
 		cmocka_unit_test(user_numbers),
 		cmocka_unit_test(chosen),
 		cmocka_unit_test(still),
+		cmocka_unit_test(messages),
+		cmocka_unit_test(check_digits),
 		cmocka_unit_test(set_aside),
 	};
 
