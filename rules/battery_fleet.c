@@ -193,17 +193,20 @@ judge_types(struct fleet *f, struct findings *out)
 	const struct summary **account = arena_take(&out->arena, f->n_summary * sizeof *account);
 	struct type *type = arena_take(&out->arena, f->n_summary * sizeof *type);
 	double *p = x_calloc(2 * f->n_summary, sizeof *p), *q = p + f->n_summary;
-	size_t n = 0, used = 0;
+	size_t n = 0, used = 0, n_all = 0;
 
+	/* Other rules note summaries of their own. */
 	for (size_t i = 0; i < f->n_summary; i++)
-		all[i] = &f->summary[i];
-	if (f->n_summary)
-		qsort(all, f->n_summary, sizeof *all, by_key);
-	for (size_t i = 0; i < f->n_summary;) {
+		if (has_prefix(f->summary[i].key, "onset:") ||
+		    has_prefix(f->summary[i].key, "exposure:"))
+			all[n_all++] = &f->summary[i];
+	if (n_all)
+		qsort(all, n_all, sizeof *all, by_key);
+	for (size_t i = 0; i < n_all;) {
 		struct type t = { .key = strchr(all[i]->key, ':') + 1, .counted = counted + used,
 			.account = account + used };
 
-		for (; i < f->n_summary && strcmp(strchr(all[i]->key, ':') + 1, t.key) == 0; i++) {
+		for (; i < n_all && strcmp(strchr(all[i]->key, ':') + 1, t.key) == 0; i++) {
 			if (has_prefix(all[i]->key, "exposure:")) {
 				t.days += all[i]->a;
 				t.span = fmax(t.span, all[i]->b);
