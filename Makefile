@@ -24,7 +24,7 @@ WARN     := -Wall -Wextra -Wshadow -Wstrict-prototypes -Wmissing-prototypes \
             -Wpointer-arith -Wcast-qual -Wwrite-strings -Wformat=2 -Wundef -Wvla
 WERROR   ?= -Werror
 CPPFLAGS += -I. -D_GNU_SOURCE -D_FILE_OFFSET_BITS=64 -DVERSION='"$(VERSION)"'
-LDLIBS   += -lsqlite3 -lz -lpthread -lm
+LDLIBS   += -lsqlite3 -lz -lpcre2-8 -lpthread -lm
 CFLAGS_release  := -O2 -g -D_FORTIFY_SOURCE=2 -fstack-protector-strong
 CFLAGS_clang    := $(CFLAGS_release)
 CFLAGS_sanitize := -O1 -g -fno-omit-frame-pointer \

@@ -149,11 +149,19 @@ take_decision(struct taking *t, const struct row *row, const char **reason, stru
 	return rc;
 }
 
+static int
+take_wording(struct taking *t, const struct row *row, const char **reason, struct err *e)
+{
+	(void)t, (void)row, (void)e;
+	*reason = "wordings are not taken in yet";
+	return 1;
+}
+
 static int (*const take[FILE_KINDS])(struct taking *, const struct row *, const char **,
     struct err *) = {
 	[FILE_ROSTER] = take_roster, [FILE_SITES] = take_site, [FILE_PLAN] = take_plan,
 	[FILE_SERVICE] = take_service, [FILE_SETTINGS] = take_setting,
-	[FILE_DECISIONS] = take_decision,
+	[FILE_DECISIONS] = take_decision, [FILE_WORDINGS] = take_wording,
 };
 
 static const void *

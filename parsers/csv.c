@@ -16,6 +16,7 @@ enum { ODD_HIGH = 1, ODD_ZERO = 2 };
 static const char unclosed[] = "quote opened here is never closed";
 static const char text_behind[] =
     "text behind a closing quote; a quote in a quoted cell is doubled";
+static const char not_utf8[] = "not UTF-8, though the wordings say so";
 static const char zero_byte[] = "zero byte in the row";
 static const char row_over[] = "row longer than the limit of 65536 bytes";
 static const char row_over_set[] = "row longer than the limit";
@@ -35,6 +36,7 @@ struct csv {
 	bool          after_cr;		/* a LF at `at` still belongs to the last line end */
 	uint64_t      line;		/* of buf[at] */
 
+	enum csv_encoding encoding;
 	bool          survey;
 	size_t        true_end;		/* `end` and `eof` of the file, during a survey */
 	bool          true_eof;
@@ -468,11 +470,19 @@ without_content(const struct csv *c)
 static void
 mend_encoding(struct csv *c, struct csv_row *row)
 {
-	if (utf8_valid(row->raw))
+	if (c->encoding != CSV_1252 && utf8_valid(row->raw))
 		return;
+	if (c->encoding == CSV_UTF8 && !row->reason)
+		row->reason = not_utf8;
 	row->raw = bytes_from_1252(&c->lent, row->raw);
 	for (size_t i = 0; i < c->n; i++)
 		c->cell[i] = bytes_from_1252(&c->lent, c->cell[i]);
+}
+
+void
+csv_encoding(struct csv *c, enum csv_encoding e)
+{
+	c->encoding = e;
 }
 
 enum csv_result
@@ -507,8 +517,11 @@ csv_next(struct csv *c, struct csv_row *row, struct err *e)
 		}
 		if (row->reason)
 			c->n = 0;
+		row->bytes = row->raw;
 		if (c->odd & ODD_HIGH)
 			mend_encoding(c, row);
+		if (row->reason)
+			c->n = 0;
 		row->n = c->n;
 		row->cell = c->cell;
 		return row->reason ? CSV_ASIDE : CSV_ROW;

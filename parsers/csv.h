@@ -13,7 +13,8 @@
  *              later by a quote that has text behind it (there it opens).
  *            - text behind a closing quote in the same line;
  *            - a row or a cell over its limit, a zero byte.
- * Encoding:  a record that is not valid UTF-8 is taken for Windows-1252.
+ * Encoding:  a record that is not valid UTF-8 is taken for Windows-1252, unless
+ *            csv_encoding() says otherwise.
  * Lifetime:  a row, its cells and `raw` are lent until the next csv_next().
  * Memory:    bounded by the limits, whatever the input holds. Records do not
  *            depend on where reads happen to end.
@@ -49,6 +50,7 @@ enum csv_result { CSV_ERR = -1, CSV_END = 0, CSV_ROW = 1, CSV_ASIDE = 2 };
 struct csv_row {
 	uint64_t           line;	/* physical line where the record begins, from 1 */
 	struct span        raw;		/* the record as UTF-8, without its line end */
+	struct span        bytes;	/* the same before it was made UTF-8 */
 	size_t             n;		/* cells; 0 when set aside */
 	const struct span *cell;	/* unquoted, blanks at both ends taken off */
 	const char        *reason;	/* CSV_ASIDE: static text */
@@ -64,6 +66,10 @@ void csv_close(struct csv *c);
 int csv_survey(struct csv *c, struct span *head, struct err *e);
 void csv_rewind(struct csv *c, char separator, bool cr_ends);
 void csv_begin(struct csv *c);
+
+/* CSV_UTF8: what is none is set aside. CSV_1252: every record is taken for it. */
+enum csv_encoding { CSV_EITHER, CSV_UTF8, CSV_1252 };
+void csv_encoding(struct csv *c, enum csv_encoding e);
 
 /* CSV_ERR: *e says why; the reader is finished. */
 enum csv_result csv_next(struct csv *c, struct csv_row *row, struct err *e);

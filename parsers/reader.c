@@ -8,6 +8,7 @@
 #include "daemon/base/civil.h"
 #include "parsers/bytes.h"
 #include "parsers/csv.h"
+#include "parsers/wordings.h"
 
 /* ---- kinds and columns ---- */
 
@@ -38,6 +39,7 @@ static const struct {
 	  C(ZONE) | C(SERIAL) | C(WHO) },
 	{ FILE_SETTINGS, "settings", C(RULE) | C(SETTING) | C(VALUE), C(SCOPE) | C(WHO) },
 	{ FILE_DECISIONS, "decisions", C(FINDING) | C(DECISION) | C(WHO), C(UNTIL) | C(WHY) },
+	{ FILE_WORDINGS, "wordings", C(WHAT) | C(MATCH) | C(GIVES), 0 },
 	/* And one of zone and serial: see `either`. */
 	{ FILE_ROSTER, "roster", C(ACCOUNT) | C(DEVICE),
 	  C(ZONE) | C(SERIAL) | C(NAME) | C(PARTITION) | C(CELL) | C(CELLS) | C(INSTALLED) |
@@ -64,7 +66,7 @@ column_text(enum column c)
 	return columns[c].p;
 }
 
-static bool
+bool
 column_find(struct span name, enum column *out)
 {
 	for (enum column c = 0; c < COL_COUNT; c++) {
@@ -87,28 +89,45 @@ struct memo {
 	const char    *reason;
 };
 
-enum { NO_COLUMN = -1 };
+enum { NO_COLUMN = WORDINGS_PASS_OVER };
 
 struct reader {
 	struct reader_info info;
 	struct bytes      *bytes;
 	struct csv        *csv;
 	struct arena       kept;	/* what info points to */
+	struct arena       joined;	/* of one row: cells made of several */
+	struct span        header_raw;	/* as read */
+	const struct wordings *columns;	/* wordings that fit; NULL = none */
+	struct wordings_run *run;	/* NULL: no wordings apply */
 	size_t             header_n;	/* columns of the header */
 	int               *map;		/* header column -> enum column, or NO_COLUMN */
 	struct stamp_memo  dates, received_dates;
 	struct memo        memo[MEMO_SLOTS];
 };
 
+/* Our column for a header's cell, by wordings first; NO_COLUMN. */
+static int
+column_of(const struct wordings *w, struct span name)
+{
+	enum column own;
+	int c;
+
+	if (w && wordings_column(w, name, &c))
+		return c;
+	return column_find(name, &own) ? (int)own : NO_COLUMN;
+}
+
 /* Which of our columns a header names. */
 static uint64_t
-known_columns(const struct csv_row *header)
+known_columns(const struct csv_row *header, const struct wordings *w)
 {
 	uint64_t set = 0;
-	enum column c;
 
 	for (size_t i = 0; i < header->n; i++) {
-		if (column_find(header->cell[i], &c))
+		int c = column_of(w, header->cell[i]);
+
+		if (c != NO_COLUMN)
 			set |= UINT64_C(1) << c;
 	}
 	return set;
@@ -116,12 +135,14 @@ known_columns(const struct csv_row *header)
 
 /* The separator under which the header names most of our columns. */
 static char
-find_separator(struct csv *csv, bool cr_ends)
+find_separator(struct csv *csv, bool cr_ends, const struct wordings *w)
 {
 	static const char candidates[] = { ',', ';', '\t' };
 	char best = ',';
 	int most = 0;
 
+	if (w && wordings_separator(w))
+		return wordings_separator(w);
 	for (size_t i = 0; i < sizeof candidates; i++) {
 		struct csv_row row;
 		struct err e;
@@ -129,7 +150,7 @@ find_separator(struct csv *csv, bool cr_ends)
 
 		csv_rewind(csv, candidates[i], cr_ends);
 		if (csv_next(csv, &row, &e) == CSV_ROW)
-			known = __builtin_popcountll(known_columns(&row));
+			known = __builtin_popcountll(known_columns(&row, w));
 		if (known > most) {
 			most = known;
 			best = candidates[i];
@@ -143,6 +164,18 @@ has_kind(size_t i, uint64_t set)
 {
 	return (set & kinds[i].required) == kinds[i].required &&
 	    (kinds[i].kind != FILE_ROSTER || set & either);
+}
+
+/* The kind of file that a header is of; KINDS = none. */
+static size_t
+kind_of(const struct csv_row *header, const struct wordings *w)
+{
+	uint64_t set = known_columns(header, w);
+	size_t i = 0;
+
+	while (i < KINDS && !has_kind(i, set))
+		i++;
+	return i;
 }
 
 /* No kind fits: which one is nearest, and what does it lack? */
@@ -191,36 +224,62 @@ note_ignored(struct reader *r, struct span name)
 		    (int)(name.n > 200 ? 200 : name.n), name.p);
 }
 
+/* Several columns of theirs may make one of ours, if wordings say so. */
+static int
+map_column(struct reader *r, const struct csv_row *header, size_t k, uint64_t use,
+    uint64_t *seen, struct err *e)
+{
+	const struct wordings *w = r->columns;
+	struct span name = header->cell[k];
+	int c = column_of(w, name), theirs;
+
+	r->map[k] = NO_COLUMN;
+	if (c == NO_COLUMN || !(use >> c & 1)) {
+		if (!w || !wordings_column(w, name, &theirs) || theirs != WORDINGS_PASS_OVER)
+			note_ignored(r, name);
+		return 0;
+	}
+	if (*seen >> c & 1 && (!w || !wordings_column(w, name, &theirs)))
+		return err_set(e, ERR_DATA, bytes_name(r->bytes), header->line,
+		    "the column \"%s\" stands twice in the header", column_text((enum column)c));
+	*seen |= UINT64_C(1) << c;
+	r->map[k] = c;
+	return 0;
+}
+
+/* The header as it is kept: with our names where wordings gave others. */
+static struct span
+kept_header(struct reader *r, const struct csv_row *header)
+{
+	const char *text = "";
+
+	if (!r->columns)
+		return (struct span){ arena_text(&r->kept, header->raw), header->raw.n };
+	for (size_t k = 0; k < header->n; k++)
+		text = arena_fmt(&r->kept, "%s%.*s%s", text, k > 0, &r->info.separator,
+		    r->map[k] == NO_COLUMN ? "-" : column_text((enum column)r->map[k]));
+	return span_of(text);
+}
+
 static int
 read_header(struct reader *r, const struct csv_row *header, struct err *e)
 {
-	uint64_t set = known_columns(header), seen = 0, use;
-	size_t i = 0;
+	size_t i = kind_of(header, r->columns);
+	uint64_t seen = 0, use;
 
-	while (i < KINDS && !has_kind(i, set))
-		i++;
 	if (i == KINDS)
-		return no_kind(r, set, e);
+		return no_kind(r, known_columns(header, r->columns), e);
 	use = kinds[i].required | kinds[i].optional;
 	r->info.kind = kinds[i].kind;
 	r->info.ignored = "";
 	r->header_n = header->n;
 	r->map = arena_take(&r->kept, header->n * sizeof *r->map);
 	for (size_t k = 0; k < header->n; k++) {
-		enum column c;
-
-		r->map[k] = NO_COLUMN;
-		if (!column_find(header->cell[k], &c) || !(use >> c & 1)) {
-			note_ignored(r, header->cell[k]);
-			continue;
-		}
-		if (seen >> c & 1)
-			return err_set(e, ERR_DATA, bytes_name(r->bytes), header->line,
-			    "the column \"%s\" stands twice in the header", column_text(c));
-		seen |= UINT64_C(1) << c;
-		r->map[k] = (int)c;
+		if (map_column(r, header, k, use, &seen, e) < 0)
+			return -1;
 	}
-	r->info.header = (struct span){ arena_text(&r->kept, header->raw), header->raw.n };
+	r->header_raw = (struct span){ arena_text(&r->kept, header->raw), header->raw.n };
+	r->info.header = kept_header(r, header);
 	return 0;
 }
 
@@ -232,18 +291,40 @@ by_value(const void *a, const void *b)
 	return (x > y) - (x < y);
 }
 
-static bool
-cell_stamp(const struct reader *r, const struct csv_row *row, enum column c, int64_t *wall)
+/* Where several columns make one, a blank stands between what they hold. */
+static void
+add_cell(struct arena *a, struct span *to, struct span cell)
 {
-	struct stamp st;
+	char *text;
 
-	for (size_t i = 0; i < row->n && i < r->header_n; i++) {
-		if (r->map[i] == (int)c && row->cell[i].n && !stamp_parse(row->cell[i], &st)) {
-			*wall = st.wall;
-			return true;
-		}
+	if (to->n && cell.n) {
+		text = arena_take(a, to->n + cell.n + 2);
+		memcpy(text, to->p, to->n);
+		text[to->n] = ' ';
+		memcpy(text + to->n + 1, cell.p, cell.n);
+		*to = (struct span){ text, to->n + 1 + cell.n };
+	} else if (cell.n || !to->p) {
+		*to = cell;
 	}
-	return false;
+}
+
+/* Cells to their columns; the reason if there are more than the header has. */
+static const char *
+place_cells(struct reader *r, const struct csv_row *from, struct row *row)
+{
+	size_t n = from->n < r->header_n ? from->n : r->header_n;
+
+	if (r->columns)
+		arena_reset(&r->joined);
+	for (size_t i = 0; i < n; i++) {
+		if (r->map[i] != NO_COLUMN)
+			add_cell(&r->joined, &row->cell[r->map[i]], from->cell[i]);
+	}
+	for (size_t i = n; i < from->n; i++) {
+		if (from->cell[i].n)
+			return "more cells than the header has columns";
+	}
+	return NULL;
 }
 
 /* Direction and middle of the head's times. The direction is that of the times
@@ -255,15 +336,21 @@ survey_times(struct reader *r)
 	long up[2] = { 0, 0 };		/* steps up less steps down: time, received */
 	bool has[2] = { false, false };
 	size_t n = 0, cap = 0;
-	struct csv_row row;
+	struct csv_row from;
 	enum csv_result got;
 	struct err e;
 
-	while ((got = csv_next(r->csv, &row, &e)) > 0) {
+	while ((got = csv_next(r->csv, &from, &e)) > 0) {
+		struct row row = { 0 };
+		struct stamp st;
+
+		if (got != CSV_ROW)
+			continue;
+		place_cells(r, &from, &row);
 		for (int i = 0; i < 2; i++) {
-			if (got != CSV_ROW || !cell_stamp(r, &row, i ? COL_RECEIVED : COL_TIME,
-			    &wall))
+			if (stamp_read(r->dates.order, row.cell[i ? COL_RECEIVED : COL_TIME], &st, NULL))
 				continue;
+			wall = st.wall;
 			if (has[i])
 				up[i] += (wall > last[i]) - (wall < last[i]);
 			has[i] = true;
@@ -292,6 +379,69 @@ ends_in_cr(struct span head)
 	return cr && (!lf || cr < lf) && !(cr + 1 < end && cr[1] == '\n');
 }
 
+/* The first record as the wordings, or the file alone, would have it. */
+static enum csv_result
+look(struct reader *r, const struct wordings *w, bool cr_ends, struct csv_row *row, struct err *e)
+{
+	static const enum csv_encoding encoding[] = { [ENCODING_UTF8] = CSV_UTF8,
+		[ENCODING_1252] = CSV_1252, [ENCODING_UTF16] = CSV_EITHER };
+
+	csv_encoding(r->csv, w ? encoding[wordings_encoding(w)] : CSV_EITHER);
+	r->info.separator = find_separator(r->csv, cr_ends, w);
+	csv_rewind(r->csv, r->info.separator, cr_ends);
+	return csv_next(r->csv, row, e);
+}
+
+/* What has events or devices of which wordings can tell without naming columns. */
+static bool
+has_wordings(size_t i)
+{
+	return i < KINDS && (kinds[i].kind == FILE_EVENTS || kinds[i].kind == FILE_ROSTER ||
+	    kinds[i].kind == FILE_PLAN);
+}
+
+static bool
+wordings_fit(const struct csv_row *header, const struct wordings *w)
+{
+	size_t kind = kind_of(header, w);
+	int c;
+
+	if (!wordings_has_columns(w))
+		return has_wordings(kind);
+	for (size_t k = 0; k < header->n && kind < KINDS; k++) {
+		if (wordings_column(w, header->cell[k], &c))
+			return true;
+	}
+	return false;
+}
+
+static int
+choose_wordings(struct reader *r, const struct reader_options *o, bool cr_ends, struct err *e)
+{
+	struct csv_row row;
+	struct err ignored;
+
+	for (size_t i = 0; i < o->n_wordings; i++) {
+		const struct wordings *w = o->wordings[i];
+
+		if (look(r, w, cr_ends, &row, &ignored) != CSV_ROW || !wordings_fit(&row, w))
+			continue;
+		if (r->columns)
+			return err_set(e, ERR_DATA, bytes_name(r->bytes), row.line,
+			    "two files of wordings fit it, %s and %s; say with --wordings which"
+			    " one is meant", wordings_name(r->columns), wordings_name(w));
+		r->columns = w;
+	}
+	r->info.fits = r->columns;
+	r->info.wordings = r->columns;
+	if (!r->columns && o->named && look(r, NULL, cr_ends, &row, &ignored) == CSV_ROW &&
+	    has_wordings(kind_of(&row, NULL)))
+		r->info.wordings = o->wordings[0];
+	if (r->info.wordings)
+		r->run = wordings_run_new(r->info.wordings);
+	return 0;
+}
+
 static int
 begin(struct reader *r, const struct reader_options *o, struct err *e)
 {
@@ -307,9 +457,9 @@ begin(struct reader *r, const struct reader_options *o, struct err *e)
 	if (csv_survey(r->csv, &head, e) < 0)
 		return -1;
 	cr = ends_in_cr(head);
-	r->info.separator = find_separator(r->csv, cr);
-	csv_rewind(r->csv, r->info.separator, cr);
-	switch (csv_next(r->csv, &row, e)) {
+	if (o && o->n_wordings && choose_wordings(r, o, cr, e) < 0)
+		return -1;
+	switch (look(r, r->columns, cr, &row, e)) {
 	case CSV_END:
 		return err_set(e, ERR_DATA, bytes_name(r->bytes), 0, "is empty");
 	case CSV_ASIDE:
@@ -322,6 +472,8 @@ begin(struct reader *r, const struct reader_options *o, struct err *e)
 	}
 	if (read_header(r, &row, e) < 0)
 		return -1;
+	if (r->info.wordings)
+		r->dates.order = r->received_dates.order = wordings_time(r->info.wordings);
 	survey_times(r);
 	csv_begin(r->csv);
 	csv_next(r->csv, &row, e);	/* the header once more */
@@ -364,6 +516,12 @@ reader_info(const struct reader *r)
 	return &r->info;
 }
 
+const struct wordings_run *
+reader_wordings(const struct reader *r)
+{
+	return r->run;
+}
+
 void
 reader_progress(const struct reader *r, uint64_t *done, uint64_t *all)
 {
@@ -378,7 +536,9 @@ reader_close(struct reader *r)
 		return;
 	csv_close(r->csv);
 	bytes_close(r->bytes);
+	wordings_run_free(r->run);
 	arena_release(&r->kept);
+	arena_release(&r->joined);
 	free(r);
 }
 
@@ -435,7 +595,8 @@ check_event(struct reader *r, struct row *row)
 	if (why)
 		return why;
 	row->has_time = true;
-	why = event_meaning(r, cell[COL_EVENT], &row->meaning);
+	why = r->run ? wordings_event(r->run, cell[COL_EVENT], cell[COL_TEXT], &row->meaning)
+	    : event_meaning(r, cell[COL_EVENT], &row->meaning);
 	if (why)
 		return why;
 	if (cell[COL_RECEIVED].n) {
@@ -450,26 +611,31 @@ check_event(struct reader *r, struct row *row)
 
 /* An optional date or time. */
 static const char *
-check_day(struct span s, bool *has, struct stamp *out, const char *reason)
+check_day(const struct reader *r, struct span s, bool *has, struct stamp *out,
+    const char *reason)
 {
+	bool alone;
+
 	if (s.n == 0)
 		return NULL;
-	if (stamp_parse_date(s, out))
+	if (stamp_read(r->dates.order, s, out, &alone))
 		return reason;
 	*has = true;
 	return NULL;
 }
 
 static const char *
-check_kind(struct span s, enum kind *out)
+check_kind(struct reader *r, struct span s, enum kind *out)
 {
+	if (r->run)
+		return wordings_device(r->run, s, out);
 	if (s.n && !kind_find(s, out))
 		return "device kind not recognised";
 	return NULL;
 }
 
 static const char *
-check_roster(struct row *row)
+check_roster(struct reader *r, struct row *row)
 {
 	const struct span *cell = row->cell;
 	const char *why;
@@ -480,10 +646,10 @@ check_roster(struct row *row)
 		return "no device kind";
 	if (cell[COL_ZONE].n == 0 && cell[COL_SERIAL].n == 0)
 		return "no zone and no serial";
-	if ((why = check_kind(cell[COL_DEVICE], &row->kind)) ||
-	    (why = check_day(cell[COL_INSTALLED], &row->has_installed, &row->installed,
+	if ((why = check_kind(r, cell[COL_DEVICE], &row->kind)) ||
+	    (why = check_day(r, cell[COL_INSTALLED], &row->has_installed, &row->installed,
 	    "installed is not readable as a date")) ||
-	    (why = check_day(cell[COL_AS_OF], &row->has_as_of, &row->as_of,
+	    (why = check_day(r, cell[COL_AS_OF], &row->has_as_of, &row->as_of,
 	    "as_of is not readable as a date or time")))
 		return why;
 	if (cell[COL_CELLS].n && !span_to_int(cell[COL_CELLS], 1, 99, &row->cells))
@@ -494,25 +660,27 @@ check_roster(struct row *row)
 }
 
 static const char *
-check_sites(struct row *row)
+check_sites(const struct reader *r, struct row *row)
 {
 	if (row->cell[COL_ACCOUNT].n == 0)
 		return "no account";
 	if (row->cell[COL_TIMEZONE].n == 0)
 		return "no timezone";
-	return check_day(row->cell[COL_SINCE], &row->has_since, &row->since,
+	return check_day(r, row->cell[COL_SINCE], &row->has_since, &row->since,
 	    "since is not readable as a date or time");
 }
 
 /* The two ends of a visit: `to` counts from a date alone as the end of that day. */
 static bool
-visit_end(struct span s, struct stamp *from, struct stamp *to)
+visit_end(enum stamp_order order, struct span s, struct stamp *from, struct stamp *to)
 {
+	bool alone;
+
 	s = span_trim(s);
-	if (stamp_parse_date(s, from))
+	if (stamp_read(order, s, from, &alone))
 		return false;
 	*to = *from;
-	if (s.n == 10)
+	if (alone)
 		to->wall += 86400;
 	return true;
 }
@@ -531,7 +699,7 @@ ends_before(const struct stamp *from, const struct stamp *to)
 }
 
 static const char *
-check_plan(struct row *row)
+check_plan(struct reader *r, struct row *row)
 {
 	static const char unreadable[] = "visit is not a date, a time or from/to";
 	const struct span *cell = row->cell;
@@ -549,29 +717,29 @@ check_plan(struct row *row)
 	if (slash) {
 		size_t n = (size_t)(slash - visit.p);
 
-		if (!visit_end((struct span){ visit.p, n }, &row->visit_from, &other) ||
-		    !visit_end((struct span){ slash + 1, visit.n - n - 1 }, &other,
+		if (!visit_end(r->dates.order, (struct span){ visit.p, n }, &row->visit_from, &other) ||
+		    !visit_end(r->dates.order, (struct span){ slash + 1, visit.n - n - 1 }, &other,
 		    &row->visit_to))
 			return unreadable;
 		if (ends_before(&row->visit_from, &row->visit_to))
 			return "visit ends before it begins";
-	} else if (!visit_end(visit, &row->visit_from, &row->visit_to)) {
+	} else if (!visit_end(r->dates.order, visit, &row->visit_from, &row->visit_to)) {
 		return unreadable;
 	}
 	row->has_visit = true;
 	if (cell[COL_ORDER].n && !span_to_int(cell[COL_ORDER], 1, 1000000, &row->order))
 		return "order is not a number from 1 to 1000000";
-	return check_kind(cell[COL_DEVICE], &row->kind);
+	return check_kind(r, cell[COL_DEVICE], &row->kind);
 }
 
 static const char *
-check_service(struct row *row)
+check_service(const struct reader *r, struct row *row)
 {
 	const char *why;
 
 	if (row->cell[COL_ACCOUNT].n == 0)
 		return "no account";
-	why = stamp_parse(row->cell[COL_TIME], &row->time);
+	why = stamp_read(r->dates.order, row->cell[COL_TIME], &row->time, NULL);
 	if (why)
 		return why;
 	row->has_time = true;
@@ -589,7 +757,7 @@ check_settings(struct row *row)
 }
 
 static const char *
-check_decisions(struct row *row)
+check_decisions(const struct reader *r, struct row *row)
 {
 	static const char *const words[] = { "seen", "planned", "expected" };
 	const struct span *cell = row->cell;
@@ -607,7 +775,7 @@ check_decisions(struct row *row)
 		return "decision is not one of seen, planned, expected";
 	if (i > 0 && cell[COL_UNTIL].n == 0)
 		return "planned and expected need until";
-	return check_day(cell[COL_UNTIL], &row->has_until, &row->until,
+	return check_day(r, cell[COL_UNTIL], &row->has_until, &row->until,
 	    "until is not readable as a date or time");
 }
 
@@ -616,30 +784,14 @@ check_row(struct reader *r, struct row *row)
 {
 	switch (r->info.kind) {
 	case FILE_EVENTS:    return check_event(r, row);
-	case FILE_ROSTER:    return check_roster(row);
-	case FILE_SITES:     return check_sites(row);
-	case FILE_PLAN:      return check_plan(row);
-	case FILE_SERVICE:   return check_service(row);
+	case FILE_ROSTER:    return check_roster(r, row);
+	case FILE_SITES:     return check_sites(r, row);
+	case FILE_PLAN:      return check_plan(r, row);
+	case FILE_SERVICE:   return check_service(r, row);
 	case FILE_SETTINGS:  return check_settings(row);
-	case FILE_DECISIONS: return check_decisions(row);
+	case FILE_DECISIONS: return check_decisions(r, row);
+	case FILE_WORDINGS:  break;	/* whole or not at all: see wordings_add() */
 	case FILE_KINDS:     break;
-	}
-	return NULL;
-}
-
-/* Cells to their columns; the reason if there are more than the header has. */
-static const char *
-place_cells(const struct reader *r, const struct csv_row *from, struct row *row)
-{
-	size_t n = from->n < r->header_n ? from->n : r->header_n;
-
-	for (size_t i = 0; i < n; i++) {
-		if (r->map[i] != NO_COLUMN)
-			row->cell[r->map[i]] = from->cell[i];
-	}
-	for (size_t i = n; i < from->n; i++) {
-		if (from->cell[i].n)
-			return "more cells than the header has columns";
 	}
 	return NULL;
 }
@@ -661,7 +813,7 @@ reader_next(struct reader *r, struct row *row, struct err *e)
 		row->reason = place_cells(r, &from, row);
 		if (!row->reason)
 			row->reason = check_row(r, row);
-		if (row->reason && span_eq(from.raw, r->info.header))
+		if (row->reason && span_eq(from.raw, r->header_raw))
 			row->reason = "the header once more";
 		break;
 	case CSV_ASIDE:
@@ -704,8 +856,8 @@ reader_cells(struct arena *a, struct span header, char separator, struct span ra
 			if (i == 0)
 				map[k] = column_find(row.cell[k], &col) ? (int)col : NO_COLUMN;
 			else if (k < map_n && map[k] != NO_COLUMN)
-				cell[map[k]] = (struct span){ arena_text(a, row.cell[k]),
-					row.cell[k].n };
+				add_cell(a, &cell[map[k]], (struct span){
+				    arena_text(a, row.cell[k]), row.cell[k].n });
 		}
 		csv_close(c);
 		bytes_close(b);

@@ -23,7 +23,7 @@
 
 enum file_kind {
 	FILE_EVENTS, FILE_ROSTER, FILE_SITES, FILE_PLAN, FILE_SERVICE, FILE_SETTINGS,
-	FILE_DECISIONS, FILE_KINDS
+	FILE_DECISIONS, FILE_WORDINGS, FILE_KINDS
 };
 const char *file_kind_text(enum file_kind k);	/* "events" ... */
 
@@ -39,7 +39,8 @@ const char *file_kind_text(enum file_kind k);	/* "events" ... */
 	X(VISIT, "visit") X(ORDER, "order") X(REPLACES, "replaces") \
 	X(WHAT, "what") X(WHO, "who") \
 	X(RULE, "rule") X(SETTING, "setting") X(VALUE, "value") X(SCOPE, "scope") \
-	X(FINDING, "finding") X(DECISION, "decision") X(UNTIL, "until") X(WHY, "why")
+	X(FINDING, "finding") X(DECISION, "decision") X(UNTIL, "until") X(WHY, "why") \
+	X(MATCH, "match") X(GIVES, "gives")
 
 enum column {
 #define X(id, text) COL_##id,
@@ -48,6 +49,9 @@ enum column {
 	COL_COUNT
 };
 const char *column_text(enum column c);
+bool column_find(struct span name, enum column *out);	/* letter case aside */
+
+struct wordings;
 
 /* One row. Every span is lent until the next reader_next(); cells are trimmed
  * of blanks at both ends. A cell that is absent or blank has n == 0. */
@@ -73,12 +77,24 @@ struct reader_options {
 	size_t read_size;	/* bytes asked for at a time; 0 = 256 KiB. Tests use 1, 2, ... */
 	size_t row_limit;	/* longest record in bytes; 0 = 64 KiB */
 	size_t cell_limit;	/* longest cell in bytes; 0 = 16 KiB */
+	/* Wordings that the file may be written in. They fit if a column row of theirs names
+	 * a column of its header and the header then is of a known kind; those without column
+	 * rows fit events, roster and plan. The one that fits is applied; when several do, the
+	 * file fails. `named`: there is one, and even if it does not fit by its columns its
+	 * event, device and time rows apply to events, roster and plan. */
+	const struct wordings *const *wordings;	/* lent until reader_close() */
+	size_t n_wordings;
+	bool   named;
 };
 
 struct reader_info {
 	enum file_kind kind;
 	char           separator;	/* ',' ';' or tab */
-	struct span    header;		/* the header record as read, UTF-8; lent for good */
+	/* The header record, UTF-8; as read, or where wordings apply with our names for the
+	 * columns that they name. Lent for good. */
+	struct span    header;
+	const struct wordings *wordings;	/* that apply; NULL = none */
+	bool           fits;		/* they fit by their columns */
 	const char    *ignored;		/* unknown column names, ", " between; "" if none */
 	bool           newest_first;	/* the survey found times going down */
 	int64_t        middle;		/* median wall time of the survey, seconds; NO_TIME if none */
@@ -91,6 +107,7 @@ struct reader_info {
 enum read_result { READ_ERR = -1, READ_END = 0, READ_ROW = 1, READ_ASIDE = 2 };
 
 struct reader;
+struct wordings_run;
 
 /* `path` is a file, or "-" for standard input. NULL and *e: cannot be opened,
  * empty, no header that names a kind (the message says which columns are missing
@@ -101,6 +118,8 @@ struct reader *reader_memory(const char *name, const void *bytes, size_t n,
     const struct reader_options *o, struct err *e);
 const struct reader_info *reader_info(const struct reader *r);
 enum read_result reader_next(struct reader *r, struct row *row, struct err *e);
+/* What the wordings did so far; NULL without. */
+const struct wordings_run *reader_wordings(const struct reader *r);
 /* Bytes of the file consumed so far and its size (0 if unknown), for progress. */
 void reader_progress(const struct reader *r, uint64_t *done, uint64_t *all);
 void reader_close(struct reader *r);
