@@ -254,6 +254,20 @@ findings_release(struct findings *out)
 	*out = (struct findings){ 0 };
 }
 
+void
+rule_fleet(const struct rule *r, struct fleet *f, struct findings *out)
+{
+	r->fleet(f, out);
+	for (size_t i = 0; i < f->n_candidate; i++) {
+		const struct candidate *c = &f->candidate[i];
+
+		if (!c->fires)
+			continue;
+		f->fired = x_grow(f->fired, &f->cap_fired, f->n_fired + 1, sizeof *f->fired);
+		f->fired[f->n_fired++] = (struct fired){ r->id, c->account, c->subject };
+	}
+}
+
 /* ---- what holds for all findings -------------------------------------------- */
 
 static int

@@ -85,6 +85,12 @@ struct candidate {
 	size_t      n_measure;
 };
 
+/* A candidate of a rule earlier in rules/list.h that fires, so that later rules do not tell
+ * the same cause again. */
+struct fired {
+	const char *rule, *account, *subject;
+};
+
 struct fleet {
 	const struct summary *summary;	/* by account, then in the order noted */
 	size_t                n_summary;
@@ -92,6 +98,8 @@ struct fleet {
 	int64_t               now;		/* common as-of: the latest end of cover */
 	struct candidate     *candidate;
 	size_t                n_candidate;
+	struct fired         *fired;		/* by the engine, after each rule; heap */
+	size_t                n_fired, cap_fired;
 	const struct override *override;	/* of scope "*" only */
 	size_t                n_override;
 };
@@ -119,6 +127,8 @@ const struct rule *rule_find(const char *id);	/* NULL if none */
  * must be one of the rule's own (asserted). Milliseconds for durations: setting_ms(). */
 double setting_value(const struct view *v, const struct rule *r, const char *name, int32_t device);
 int64_t setting_ms(const struct view *v, const struct rule *r, const char *name, int32_t device);
+/* The rule's fleet pass over these candidates; what fires is added to f->fired. */
+void rule_fleet(const struct rule *r, struct fleet *f, struct findings *out);
 /* The same for the fleet pass. */
 double setting_fleet(const struct fleet *f, const struct rule *r, const char *name);
 /* Milliseconds of one unit of the setting, 0 if it is no duration. */

@@ -5,6 +5,7 @@
 #include <string.h>
 
 #include "daemon/base/serial.h"
+#include "daemon/store/block.h"
 #include "daemon/store/db.h"
 #include "daemon/store/load.h"
 #include "rules/rule.h"
@@ -260,8 +261,10 @@ keep_evidence(struct store *s, struct arena *a, const struct view *v, const stru
 		    *p->zone ? ev->marks & MARK_USER ? " user " : " zone " : "", p->zone,
 		    *p->serial ? " serial " : "", p->serial, *ev->user ? " user " : "", ev->user);
 		st = db_stmt(s, "INSERT INTO evidence SELECT ?1, ?2, (SELECT name FROM file WHERE id = ?3),"
-		    " ?4, ?5, ?6, ?7 || coalesce((SELECT ' \"' || coalesce(e.text, t.text) || '\"' FROM event e"
-		    "  LEFT JOIN phrase t ON t.id = e.phrase WHERE e.id = ?8), '')", e);
+		    " ?4, ?5, ?6, ?7 || coalesce((SELECT ' \"' || CASE typeof(x) WHEN 'integer'"
+		    "   THEN (SELECT text FROM phrase WHERE id = x) ELSE x END || '\"'"
+		    "  FROM (SELECT json_extract(events, '$[' || ?9 || '][5]') AS x FROM block"
+		    "   WHERE id = ?8)), '')", e);
 		if (!st)
 			return -1;
 		db_bind_text(st, 1, id);
@@ -271,7 +274,8 @@ keep_evidence(struct store *s, struct arena *a, const struct view *v, const stru
 		sqlite3_bind_int64(st, 5, ev->at);
 		db_bind_text(st, 6, ev->cell < v->n_cell ? v->cell[ev->cell] : "");
 		db_bind_text(st, 7, detail);
-		sqlite3_bind_int64(st, 8, ev->id);
+		sqlite3_bind_int64(st, 8, ev->id / BLOCK_EVENTS);
+		sqlite3_bind_int64(st, 9, ev->id % BLOCK_EVENTS);
 		if (db_run(s, st, e))
 			return -1;
 	}
@@ -604,7 +608,7 @@ fleet_rule(struct store *s, struct arena *a, const struct rule *r, struct fleet 
 		fleet->n_candidate = n;
 		for (size_t i = 0; i < n; i++)
 			fleet->candidate[i] = open[i].c;
-		r->fleet(fleet, out);
+		rule_fleet(r, fleet, out);
 		for (size_t i = 0; rc == 0 && i < n; i++) {
 			open[i].c = fleet->candidate[i];
 			rc = answer_candidate(s, a, &open[i], e);
@@ -639,6 +643,7 @@ store_fleet(struct store *s, int64_t wall_clock, struct err *e)
 		rc = keep_all(s, NULL, "*", "*", out.finding, out.n,
 		    fleet.now == NO_TIME ? 0 : fleet.now, wall_clock, e);
 	free(summary);
+	free(fleet.fired);
 	findings_release(&out);
 	arena_release(&a);
 	return rc;

@@ -609,10 +609,11 @@ help_findings(struct arena *a, const struct view *v, const struct findings *out)
 /* The second pass of one rule over all accounts: candidates that do not fire leave. */
 static void
 fleet_pass(const struct rule *r, struct view *v, struct findings *out, size_t n,
-    struct findings *common)
+    struct fleet *before, struct findings *common)
 {
 	struct fleet f = { .n_account = n, .now = NO_TIME, .override = v[0].override,
-		.n_override = v[0].n_override };
+		.n_override = v[0].n_override, .fired = before->fired,
+		.n_fired = before->n_fired, .cap_fired = before->cap_fired };
 	struct summary *sum = NULL;
 	struct candidate *candidate = NULL;
 	size_t cap_sum = 0, cap_candidate = 0, at = 0;
@@ -639,7 +640,8 @@ fleet_pass(const struct rule *r, struct view *v, struct findings *out, size_t n,
 	}
 	f.summary = sum;
 	f.candidate = candidate;
-	r->fleet(&f, common);
+	rule_fleet(r, &f, common);
+	*before = f;
 	for (size_t i = 0; i < n; i++) {
 		size_t kept = 0;
 
@@ -676,6 +678,7 @@ help_judge(struct arena *a, const char *text, const char *rule)
 {
 	struct view *v = x_calloc(MAX_ACCOUNT, sizeof *v);
 	struct findings *out = x_calloc(MAX_ACCOUNT, sizeof *out), common = { 0 };
+	struct fleet fleet = { 0 };
 	size_t n = build_all(v, MAX_ACCOUNT, text);
 	const char *all = "";
 
@@ -685,7 +688,7 @@ help_judge(struct arena *a, const char *text, const char *rule)
 		rules_judge(&v[i], rule, &out[i]);
 	for (size_t i = 0; i < rule_count; i++)
 		if (rule_table[i]->fleet && (!rule || strcmp(rule, rule_table[i]->id) == 0))
-			fleet_pass(rule_table[i], v, out, n, &common);
+			fleet_pass(rule_table[i], v, out, n, &fleet, &common);
 	for (size_t i = 0; i < n; i++)
 		put(a, &all, help_findings(a, &v[i], &out[i]));
 	for (size_t i = 0; i < common.n; i++)
@@ -695,6 +698,7 @@ help_judge(struct arena *a, const char *text, const char *rule)
 		view_release(&v[i]);
 	}
 	findings_release(&common);
+	free(fleet.fired);
 	free(v);
 	free(out);
 	return all;
