@@ -41,8 +41,8 @@ radix_sort(uint32_t *key, uint32_t **order, uint32_t **spare, size_t n)
 	}
 }
 
-/* spare->order = rows [from, to) by (account, piece, wall). Rows of failed files lose
- * their account and so come first. */
+/* spare->order = rows [from, to) by (account, piece, wall), those of one wall oldest first.
+ * Rows of failed files lose their account and so come first. */
 static void
 order_rows(struct batch *b, size_t from, size_t to, bool pieces, struct batch_spare *s)
 {
@@ -52,11 +52,14 @@ order_rows(struct batch *b, size_t from, size_t to, bool pieces, struct batch_sp
 	for (size_t i = 0; i < n; i++) {
 		struct event_in *r = &b->row[from + i];
 
-		if (b->piece[r->piece].failed)
+		const struct piece *p = &b->piece[r->piece];
+		size_t begin = p->row - from;
+
+		if (p->failed)
 			r->acct = NULL;
 		least = r->wall < least ? r->wall : least;
 		greatest = r->wall > greatest ? r->wall : greatest;
-		s->order[i] = (uint32_t)i;
+		s->order[p->newest_first ? begin + p->n_row - 1 - (i - begin) : i] = (uint32_t)i;
 	}
 	for (size_t i = 0; i < n; i++)
 		s->key[i] = (uint32_t)(b->row[from + i].wall - least);

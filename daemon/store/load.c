@@ -243,11 +243,13 @@ take_event(sqlite3_context *ctx, int argc, sqlite3_value **c)
 	if (cell < l->s->n_cell)
 		ev->hint = l->s->cell_hint[cell];
 	if (sqlite3_value_type(c[9]) != SQLITE_NULL) {
-		/* A local time of receipt is read with the event's own offset. */
-		int64_t off = sqlite3_value_type(c[11]) == SQLITE_NULL
-		    ? shift : sqlite3_value_int64(c[11]) * 60;
+		/* A local time of receipt is read with the event's own offset; where a clock was
+		 * reset there is none, but there receipt is the event's time. */
+		bool local = sqlite3_value_type(c[11]) == SQLITE_NULL;
+		int64_t off = local ? shift : sqlite3_value_int64(c[11]) * 60;
 
-		ev->received = (sqlite3_value_int64(c[9]) - off) * SECOND + sqlite3_value_int(c[10]);
+		ev->received = local && ev->marks & MARK_RESET ? ev->at :
+		    (sqlite3_value_int64(c[9]) - off) * SECOND + sqlite3_value_int(c[10]);
 	}
 	if (sqlite3_value_type(c[12]) != SQLITE_NULL)
 		ev->user = arena_text(&v->arena, span_of((const char *)sqlite3_value_text(c[12])));
@@ -278,7 +280,9 @@ read_runs(struct store *s, const struct view *v, int64_t id, struct run **run, s
     struct err *e)
 {
 	sqlite3_stmt *st = db_stmt(s,
-	    "SELECT first, n, file FROM run WHERE account = ?1 AND hi >= ?2 ORDER BY first", e);
+	    "SELECT r.first, r.n, r.file FROM run r CROSS JOIN file f ON f.id = r.file"
+	    " WHERE r.account = ?1 AND r.hi >= ?2"
+	    " ORDER BY r.file, iif(f.newest_first, -r.first, r.first)", e);
 	size_t cap = 0;
 	int rc;
 

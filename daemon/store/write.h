@@ -128,7 +128,7 @@ struct batch_spare {
 
 /* Brings rows and their texts into the order the writer wants, so that it walks through
  * memory instead of jumping: whole files' rows by (account, piece, wall), a part of a
- * spanning file by (account, wall); file order where these are equal. */
+ * spanning file by (account, wall); oldest first where these are equal. */
 void batch_sort(struct batch *b, struct batch_spare *spare);
 void batch_spare_release(struct batch_spare *spare);
 void batch_release(struct batch *b);
