@@ -203,6 +203,15 @@ find_account(struct reading *r, const struct row *row)
 	return a;
 }
 
+/* The marks that the event cell alone gives. */
+static uint16_t
+marks_of(const struct meaning *m)
+{
+	return (uint16_t)((m->still ? MARK_STILL : 0) | (m->life ? MARK_LIFE_CODE : 0) |
+	    (m->address == ADDR_USER ? MARK_USER : 0) |
+	    (m->address == ADDR_PANEL ? MARK_PANEL : 0));
+}
+
 static int
 cell_index(struct reading *r, struct span cell, const struct meaning *m)
 {
@@ -220,6 +229,8 @@ cell_index(struct reading *r, struct span cell, const struct meaning *m)
 	if (i == r->cells.n) {
 		r->cells.cell[i] = arena_text(r->arena, cell);
 		r->cells.hint[i] = (uint8_t)m->hint;
+		r->cells.word[i] = (uint8_t)m->word;
+		r->cells.marks[i] = marks_of(m);
 		__atomic_store_n(&r->cells.n, i + 1, __ATOMIC_RELEASE);
 	}
 	if (cell.n < MEMO_CELL) {
@@ -362,11 +373,8 @@ take_row(struct reading *r, struct batch *b, const struct row *row)
 		ev->received_ms = (uint16_t)row->received.ms;
 		ev->received_offset = row->received.offset;
 	}
-	ev->marks = (uint16_t)((row->meaning.still ? MARK_STILL : 0) |
-	    (row->meaning.life ? MARK_LIFE_CODE : 0) | (row->time.leap ? MARK_LEAP : 0) |
-	    (row->time.precision == PREC_MINUTE ? MARK_COARSE : 0) |
-	    (row->meaning.address == ADDR_USER ? MARK_USER : 0) |
-	    (row->meaning.address == ADDR_PANEL ? MARK_PANEL : 0));
+	ev->marks = (uint16_t)(marks_of(&row->meaning) | (row->time.leap ? MARK_LEAP : 0) |
+	    (row->time.precision == PREC_MINUTE ? MARK_COARSE : 0));
 	resolve(r, a, row, ev);
 	return NULL;
 }

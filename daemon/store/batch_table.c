@@ -1,4 +1,4 @@
-/* batch_table.c - one `INSERT ... SELECT` a batch instead of a bind and a step a row:
+/* batch_table.c - one `INSERT ... SELECT` a batch instead of a bind and a step a run:
  * measured about two and a half times faster for appends. */
 #include "daemon/store/writer.h"
 
@@ -15,8 +15,8 @@ connect_table(sqlite3 *db, void *aux, int argc, const char *const *argv, sqlite3
 	int rc;
 
 	(void)argc, (void)argv, (void)message;
-	rc = sqlite3_declare_vtab(db, "CREATE TABLE x(line, point, cell, wall, ms, offset, received,"
-	    " received_ms, received_offset, user, signal, phrase, text, shift, word, marks)");
+	rc = sqlite3_declare_vtab(db, "CREATE TABLE x(account, block, n, file, lo, hi, offset, shift,"
+	    " events)");
 	if (rc != SQLITE_OK)
 		return rc;
 	t = sqlite3_malloc(sizeof *t);
@@ -81,51 +81,25 @@ next(sqlite3_vtab_cursor *c)
 static int
 eof(sqlite3_vtab_cursor *c)
 {
-	return ((struct cursor *)c)->i >= ((struct table *)c->pVtab)->w->n_kept;
-}
-
-static void
-text_or_null(sqlite3_context *ctx, const char *p, size_t n)
-{
-	if (n)
-		sqlite3_result_text(ctx, p, (int)n, SQLITE_STATIC);
+	return ((struct cursor *)c)->i >= ((struct table *)c->pVtab)->w->n_run;
 }
 
 static int
 column(sqlite3_vtab_cursor *c, sqlite3_context *ctx, int col)
 {
 	const struct writer *w = ((struct table *)c->pVtab)->w;
-	const struct kept *k = &w->kept[((struct cursor *)c)->i];
-	const struct event_in *r = &w->b->row[k->row];
-	const char *text = w->b->text + r->text;
-	size_t at = 0;
+	const struct new_run *r = &w->run[((struct cursor *)c)->i];
 
 	switch (col) {
-	case 0: sqlite3_result_int64(ctx, r->line); break;
-	case 1: sqlite3_result_int64(ctx, k->point); break;
-	case 2: sqlite3_result_int64(ctx, w->cell_id[r->cell]); break;
-	case 3: sqlite3_result_int64(ctx, r->wall); break;
-	case 4: sqlite3_result_int(ctx, r->ms); break;
-	case 5: if (r->offset != OFFSET_NONE) sqlite3_result_int(ctx, r->offset); break;
-	case 6: if (r->has_received) sqlite3_result_int64(ctx, r->received); break;
-	case 7: sqlite3_result_int(ctx, r->received_ms); break;
-	case 8:
-		if (r->has_received && r->received_offset != OFFSET_NONE)
-			sqlite3_result_int(ctx, r->received_offset);
-		break;
-	case 9: case 10: case 12: {
-		int want = col == 9 ? RT_USER : col == 10 ? RT_SIGNAL : RT_TEXT;
-
-		for (int i = 0; i < want; i++)
-			at += r->n[i] + 1u;
-		if (col != 12 || k->phrase == 0)
-			text_or_null(ctx, text + at, r->n[want]);
-		break;
-	}
-	case 11: if (k->phrase) sqlite3_result_int64(ctx, k->phrase); break;
-	case 13: sqlite3_result_int64(ctx, r->shift); break;
-	case 14: sqlite3_result_int(ctx, r->word); break;
-	case 15: sqlite3_result_int(ctx, r->marks); break;
+	case 0: sqlite3_result_int64(ctx, r->account); break;
+	case 1: sqlite3_result_int64(ctx, r->block); break;
+	case 2: sqlite3_result_int64(ctx, r->n); break;
+	case 3: sqlite3_result_int64(ctx, r->file); break;
+	case 4: sqlite3_result_int64(ctx, r->lo); break;
+	case 5: sqlite3_result_int64(ctx, r->hi); break;
+	case 6: if (r->offset != OFFSET_NONE) sqlite3_result_int(ctx, r->offset); break;
+	case 7: sqlite3_result_int64(ctx, r->shift); break;
+	case 8: sqlite3_result_text(ctx, w->events.p + r->at, (int)r->size, SQLITE_STATIC); break;
 	}
 	return SQLITE_OK;
 }

@@ -22,9 +22,9 @@ struct store {
 	/* What every view needs, read once and kept up to date: see load.c. */
 	struct arena cells_arena;
 	const char **cell;
-	uint8_t     *cell_hint;
+	uint8_t     *cell_hint, *cell_word;
+	uint16_t    *cell_marks;
 	size_t       n_cell, cap_cell;
-	struct store_loading *loading;	/* see load.c; NULL outside */
 };
 
 /* Fills *e from the database's last error. Always returns -1. */

@@ -250,38 +250,6 @@ store_status(struct store *s, struct arena *a, struct store_status *out, struct 
 }
 
 int
-store_event_log(struct store *s, const char *account,
-    int (*each)(void *ctx, const struct log_row *row), void *ctx, struct err *e)
-{
-#define LOG_COLUMNS "SELECT account, receiver, receiver_line, time, coalesce(received, '')," \
-	" event, word, partition, zone, serial, coalesce(user, ''), coalesce(text, '')," \
-	" coalesce(signal, ''), utc, coalesce(marks, ''), file, line FROM event_log"
-	sqlite3_stmt *st = account ? db_stmt(s, LOG_COLUMNS " WHERE account = ?1", e)
-	                           : db_stmt(s, LOG_COLUMNS, e);
-	int rc;
-
-	if (!st)
-		return -1;
-	if (account)
-		db_bind_text(st, 1, account);
-	while ((rc = db_step(s, st, e)) > 0) {
-		const char *c[16];
-		struct log_row r;
-
-		for (int i = 0; i < 16; i++)
-			c[i] = (const char *)sqlite3_column_text(st, i);
-		r = (struct log_row){ .account = c[0], .receiver = c[1], .line = c[2], .time = c[3],
-		    .received = c[4], .event = c[5], .word = c[6], .partition = c[7], .zone = c[8],
-		    .serial = c[9], .user = c[10], .text = c[11], .signal = c[12], .utc = c[13],
-		    .marks = c[14], .file = c[15], .row_line = sqlite3_column_int64(st, 16) };
-		if ((rc = each(ctx, &r)) != 0)
-			break;
-	}
-	sqlite3_reset(st);
-	return rc;
-}
-
-int
 store_settings(struct store *s, struct arena *a, struct setting_row **out, size_t *n,
     struct err *e)
 {

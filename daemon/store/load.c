@@ -5,6 +5,7 @@
 #include "daemon/base/serial.h"
 #include "daemon/store/db.h"
 #include "daemon/store/load.h"
+#include "daemon/store/stored.h"
 #include "rules/override.h"
 #include "rules/rule.h"
 
@@ -42,22 +43,27 @@ display_name(struct store *s, struct arena *a, const char *account, const char *
 
 /* ---- parts of a view ------------------------------------------------------- */
 
-static int
+int
 load_cells(struct store *s, struct err *e)
 {
-	sqlite3_stmt *st = db_stmt(s, "SELECT cell, hint FROM cell WHERE id > ?1 ORDER BY id", e);
-	size_t cap;
+	sqlite3_stmt *st = db_stmt(s,
+	    "SELECT cell, hint, word, marks FROM cell WHERE id > ?1 ORDER BY id", e);
 	int rc;
 
 	if (!st)
 		return -1;
 	sqlite3_bind_int64(st, 1, (int64_t)s->n_cell);
 	while ((rc = db_step(s, st, e)) > 0) {
-		cap = s->cap_cell;
+		size_t cap[3] = { s->cap_cell, s->cap_cell, s->cap_cell };
+
 		s->cell = x_grow(s->cell, &s->cap_cell, s->n_cell + 1, sizeof *s->cell);
-		s->cell_hint = x_grow(s->cell_hint, &cap, s->n_cell + 1, sizeof *s->cell_hint);
+		s->cell_hint = x_grow(s->cell_hint, &cap[0], s->n_cell + 1, sizeof *s->cell_hint);
+		s->cell_word = x_grow(s->cell_word, &cap[1], s->n_cell + 1, sizeof *s->cell_word);
+		s->cell_marks = x_grow(s->cell_marks, &cap[2], s->n_cell + 1, sizeof *s->cell_marks);
 		s->cell[s->n_cell] = db_text(st, 0, &s->cells_arena);
-		s->cell_hint[s->n_cell++] = (uint8_t)sqlite3_column_int(st, 1);
+		s->cell_hint[s->n_cell] = (uint8_t)sqlite3_column_int(st, 1);
+		s->cell_word[s->n_cell] = (uint8_t)sqlite3_column_int(st, 2);
+		s->cell_marks[s->n_cell++] = (uint16_t)sqlite3_column_int(st, 3);
 	}
 	return rc;
 }
@@ -208,94 +214,42 @@ sort_points(struct view *v, uint32_t **rank)
 
 /* ---- events ---------------------------------------------------------------- */
 
-struct run { int64_t first, n, file; };
-
-/* Where the events of a run go while SQLite walks over it. */
-struct store_loading {
-	struct store  *s;
-	struct view   *v;
-	struct event **list;
-	size_t        *cap;
-	int64_t        file, as_of;
-	uint32_t       base;
-};
-
-/* One row of the aggregate below. */
-static void
-take_event(sqlite3_context *ctx, int argc, sqlite3_value **c)
-{
-	struct store_loading *l = ((struct store *)sqlite3_user_data(ctx))->loading;
-	struct view *v = l->v;
-	int64_t shift = sqlite3_value_int64(c[5]);
-	uint32_t cell = (uint32_t)sqlite3_value_int(c[2]) - 1;
-	struct event *ev;
-
-	*l->list = x_grow(*l->list, l->cap, v->n_event + 1, sizeof **l->list);
-	ev = &(*l->list)[v->n_event];
-	*ev = (struct event){ .id = sqlite3_value_int64(c[0]), .text = "", .user = "",
-	    .point = l->base + (uint32_t)sqlite3_value_int(c[1]), .cell = cell,
-	    .file = (uint32_t)l->file, .line = (uint32_t)sqlite3_value_int64(c[6]),
-	    .offset = (int32_t)shift, .device = -1, .word = (uint16_t)sqlite3_value_int(c[7]),
-	    .marks = (uint16_t)sqlite3_value_int(c[8]), .received = NO_TIME };
-	ev->at = (sqlite3_value_int64(c[3]) - shift) * SECOND + sqlite3_value_int(c[4]);
-	if (ev->point >= v->n_point || (l->as_of != NO_TIME && ev->at > l->as_of))
-		return;
-	if (cell < l->s->n_cell)
-		ev->hint = l->s->cell_hint[cell];
-	if (sqlite3_value_type(c[9]) != SQLITE_NULL) {
-		/* A local time of receipt is read with the event's own offset; where a clock was
-		 * reset there is none, but there receipt is the event's time. */
-		bool local = sqlite3_value_type(c[11]) == SQLITE_NULL;
-		int64_t off = local ? shift : sqlite3_value_int64(c[11]) * 60;
-
-		ev->received = local && ev->marks & MARK_RESET ? ev->at :
-		    (sqlite3_value_int64(c[9]) - off) * SECOND + sqlite3_value_int(c[10]);
-	}
-	if (sqlite3_value_type(c[12]) != SQLITE_NULL)
-		ev->user = arena_text(&v->arena, span_of((const char *)sqlite3_value_text(c[12])));
-	if (argc > 13 && sqlite3_value_type(c[13]) != SQLITE_NULL)
-		ev->text = arena_text(&v->arena, span_of((const char *)sqlite3_value_text(c[13])));
-	v->n_event++;
-}
-
-static void
-taken_events(sqlite3_context *ctx)
-{
-	sqlite3_result_null(ctx);
-}
-
-/* An aggregate that is called with each row from inside SQLite's own loop; stepping and
- * asking for thirteen columns took a third more time (measured). */
-int
-load_functions(struct store *s, struct err *e)
-{
-	if (sqlite3_create_function(s->db, "take_event", -1, SQLITE_UTF8 | SQLITE_DIRECTONLY, s, NULL,
-	    take_event, taken_events) != SQLITE_OK)
-		return db_fault(s, e, "functions");
-	return 0;
-}
-
 static int
-read_runs(struct store *s, const struct view *v, int64_t id, struct run **run, size_t *n,
-    struct err *e)
+phrase_text(struct store *s, int64_t id, struct arena *a, const char **out, struct err *e)
 {
-	sqlite3_stmt *st = db_stmt(s,
-	    "SELECT r.first, r.n, r.file FROM run r CROSS JOIN file f ON f.id = r.file"
-	    " WHERE r.account = ?1 AND r.hi >= ?2"
-	    " ORDER BY r.file, iif(f.newest_first, -r.first, r.first)", e);
-	size_t cap = 0;
-	int rc;
+	sqlite3_stmt *st = db_stmt(s, "SELECT text FROM phrase WHERE id = ?1", e);
 
 	if (!st)
 		return -1;
 	sqlite3_bind_int64(st, 1, id);
-	sqlite3_bind_int64(st, 2, (v->now - HORIZON) / SECOND);
-	while ((rc = db_step(s, st, e)) > 0) {
-		*run = x_grow(*run, &cap, *n + 1, sizeof **run);
-		(*run)[(*n)++] = (struct run){ sqlite3_column_int64(st, 0), sqlite3_column_int64(st, 1),
-		    sqlite3_column_int64(st, 2) };
+	if (db_step(s, st, e) < 0)
+		return -1;
+	*out = db_text(st, 0, a);
+	sqlite3_reset(st);
+	return 0;
+}
+
+static void
+take_event(const struct store *s, struct view *v, const struct block_row *r, int64_t file,
+    int64_t id, uint32_t base, struct event *ev)
+{
+	*ev = (struct event){ .id = id, .text = "", .user = "", .point = base + r->point,
+	    .cell = r->cell - 1, .file = (uint32_t)file, .line = r->line,
+	    .offset = (int32_t)r->shift, .device = -1, .word = r->word, .marks = r->marks,
+	    .at = (r->wall - r->shift) * SECOND + r->ms, .received = NO_TIME };
+	if (ev->cell < s->n_cell)
+		ev->hint = s->cell_hint[ev->cell];
+	if (r->has_received) {
+		/* A local time of receipt is read with the event's own offset; where a clock was
+		 * reset there is none, but there receipt is the event's time. */
+		bool local = r->received_offset == OFFSET_NONE;
+		int64_t offset = local ? r->shift : r->received_offset * 60;
+
+		ev->received = local && r->marks & MARK_RESET ? ev->at :
+		    (r->received - offset) * SECOND + r->received_ms;
 	}
-	return rc;
+	if (r->user.n)
+		ev->user = arena_text(&v->arena, r->user);
 }
 
 /* Adds the events of one stored account to the view; their points come behind `base`. */
@@ -303,35 +257,50 @@ static int
 load_events(struct store *s, struct view *v, int64_t id, uint32_t base, int64_t as_of, bool texts,
     struct event **list, size_t *cap, struct err *e)
 {
-	struct store_loading l = { .s = s, .v = v, .list = list, .cap = cap, .as_of = as_of,
-	    .base = base };
-	struct run *run = NULL;
-	size_t n = 0;
-	int rc = read_runs(s, v, id, &run, &n, e);
+	struct block_base ordinary = { .word = s->cell_word, .marks = s->cell_marks,
+	    .n_cell = (uint32_t)s->n_cell };
+	struct block_row row[BLOCK_EVENTS];
+	struct arena escaped = { 0 };
+	sqlite3_stmt *st = db_stmt(s, "SELECT r.block, r.lo, r.offset, r.shift, b.events, r.file"
+	    " FROM run r CROSS JOIN block b ON b.id = r.block CROSS JOIN file f ON f.id = r.file"
+	    " WHERE r.account = ?1 AND r.hi >= ?2"
+	    " ORDER BY r.file, iif(f.newest_first, -r.block, r.block)", e);
+	int rc, n;
 
-	s->loading = &l;
-	for (size_t i = 0; rc == 0 && i < n; i++) {
-		sqlite3_stmt *st = texts
-		    ? db_stmt(s, "SELECT take_event(e.id, e.point, e.cell, e.wall, e.ms, e.shift, e.line,"
-		        " e.word, e.marks, e.received, e.received_ms, e.received_offset, e.user,"
-		        " coalesce(e.text, t.text)) FROM event e LEFT JOIN phrase t ON t.id = e.phrase"
-		        " WHERE e.id >= ?1 AND e.id < ?2", e)
-		    : db_stmt(s, "SELECT take_event(id, point, cell, wall, ms, shift, line, word, marks,"
-		        " received, received_ms, received_offset, user) FROM event"
-		        " WHERE id >= ?1 AND id < ?2", e);
+	if (!st)
+		return -1;
+	sqlite3_bind_int64(st, 1, id);
+	sqlite3_bind_int64(st, 2, (v->now - HORIZON) / SECOND);
+	while ((rc = db_step(s, st, e)) > 0) {
+		int64_t block = sqlite3_column_int64(st, 0);
 
-		if (!st) {
-			rc = -1;
+		arena_reset(&escaped);
+		block_base_of(st, 1, &ordinary);
+		n = block_read(&ordinary, db_span(st, 4), &escaped, row);
+		if (n < 0) {
+			rc = err_set(e, ERR_STORE, s->path, 0, "block %lld cannot be read", (long long)block);
 			break;
 		}
-		l.file = run[i].file;
-		sqlite3_bind_int64(st, 1, run[i].first);
-		sqlite3_bind_int64(st, 2, run[i].first + run[i].n);
-		rc = db_run(s, st, e);
+		*list = x_grow(*list, cap, v->n_event + (size_t)n, sizeof **list);
+		for (int i = 0; rc >= 0 && i < n; i++) {
+			struct event *ev = &(*list)[v->n_event];
+
+			take_event(s, v, &row[i], sqlite3_column_int64(st, 5), block * BLOCK_EVENTS + i,
+			    base, ev);
+			if (ev->point >= v->n_point || (as_of != NO_TIME && ev->at > as_of))
+				continue;
+			v->n_event++;
+			if (texts && row[i].phrase)
+				rc = phrase_text(s, row[i].phrase, &v->arena, &ev->text, e);
+			else if (texts && row[i].text.n)
+				ev->text = arena_text(&v->arena, row[i].text);
+		}
+		if (rc < 0)
+			break;
 	}
-	s->loading = NULL;
-	free(run);
-	return rc;
+	sqlite3_reset(st);
+	arena_release(&escaped);
+	return rc < 0 ? -1 : 0;
 }
 
 static int

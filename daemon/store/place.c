@@ -240,13 +240,17 @@ place_cell(struct writer *w, uint16_t index, struct err *e)
 
 	if (w->cell_id[index])
 		return 0;
-	if (!(st = db_stmt(w->store, "INSERT INTO cell VALUES(?1, ?2, ?3)", e)))
+	if (!(st = db_stmt(w->store, "INSERT INTO cell VALUES(?1, ?2, ?3, ?4, ?5)", e)))
 		return -1;
 	sqlite3_bind_int64(st, 1, w->n_stored_cell + 1);
 	db_bind_text(st, 2, w->cells->cell[index]);
 	sqlite3_bind_int(st, 3, w->cells->hint[index]);
+	sqlite3_bind_int(st, 4, w->cells->word[index]);
+	sqlite3_bind_int(st, 5, w->cells->marks[index]);
 	if (db_run(w->store, st, e))
 		return -1;
+	w->cell_word[w->n_stored_cell] = w->cells->word[index];
+	w->cell_marks[w->n_stored_cell] = w->cells->marks[index];
 	w->cell_index[w->n_stored_cell++] = index;
 	w->cell_id[index] = w->n_stored_cell;
 	return 0;

@@ -4,6 +4,7 @@
  * their span of time stream past; each finds the groups it equals and is used up by
  * one row of each piece. Memory is bounded by the batch, not by what is stored.
  */
+#include "daemon/store/stored.h"
 #include "daemon/store/writer.h"
 
 #include <stdlib.h>
@@ -25,6 +26,8 @@ struct group {
 };
 #define NONE UINT32_MAX
 
+struct fill { int64_t id; uint32_t row; };
+
 struct finder {
 	struct writer *w;
 	size_t         from;
@@ -33,7 +36,7 @@ struct finder {
 	uint32_t       n_group;
 	uint32_t      *slot, mask;	/* group + 1, of first groups */
 	uint32_t      *next;		/* by position - from: next row of the group */
-	struct fill { int64_t id; uint32_t row; } *fill;
+	struct fill   *fill;
 	size_t         n_fill, cap_fill;
 	int64_t        lo, hi;
 };
@@ -237,91 +240,44 @@ meet_stored(struct finder *f, int64_t id, const struct compared *c, bool blank)
 	}
 }
 
-/* Least id in [first, end) whose wall is >= `wall`; a run is in wall order. */
 static int
-run_begin(struct writer *w, int64_t first, int64_t end, int64_t wall, int64_t *out, struct err *e)
-{
-	while (first < end) {
-		int64_t mid = first + (end - first) / 2;
-		sqlite3_stmt *st = db_stmt(w->store, "SELECT wall FROM event WHERE id = ?1", e);
-		int rc;
-
-		if (!st)
-			return -1;
-		sqlite3_bind_int64(st, 1, mid);
-		if ((rc = db_step(w->store, st, e)) < 0)
-			return -1;
-		if (rc == 0)
-			return err_set(e, ERR_STORE, w->store->path, 0,
-			    "a run names an event that is not there; see `tripsift status`");
-		if (sqlite3_column_int64(st, 0) < wall)
-			first = mid + 1;
-		else
-			end = mid;
-		sqlite3_reset(st);
-	}
-	*out = first;
-	return 0;
-}
-
-static int
-read_run(struct finder *f, struct acct *a, int64_t first, int64_t end, struct err *e)
+meet_block(struct finder *f, struct acct *a, int64_t block, const struct block_row *row, int n,
+    struct err *e)
 {
 	struct writer *w = f->w;
-	sqlite3_stmt *st;
-	int rc;
 
-	if (end - first > 256 && (run_begin(w, first, end, f->lo, &first, e) ||
-	    run_begin(w, first, end, f->hi + 1, &end, e)))
-		return -1;
-	/* The range is asked of SQLite, which passes over rows faster than it hands them out. */
-	st = db_stmt(w->store, "SELECT id, point, cell, wall, ms, offset, user, text, phrase,"
-	    " received IS NULL FROM event WHERE id >= ?1 AND id < ?2 AND wall BETWEEN ?3 AND ?4", e);
-	if (!st)
-		return -1;
-	sqlite3_bind_int64(st, 1, first);
-	sqlite3_bind_int64(st, 2, end);
-	sqlite3_bind_int64(st, 3, f->lo);
-	sqlite3_bind_int64(st, 4, f->hi);
-	while ((rc = db_step(w->store, st, e)) > 0) {
-		struct compared c;
-		int64_t id = sqlite3_column_int64(st, 0), phrase;
-		uint32_t point = (uint32_t)sqlite3_column_int64(st, 1);
-		int64_t cell = sqlite3_column_int64(st, 2);
+	for (int i = 0; i < n; i++) {
+		const struct block_row *r = &row[i];
+		struct compared c = { .wall = r->wall, .ms = r->ms, .offset = r->offset,
+		    .user = user_key(r->user), .text = r->text };
 
-		c.wall = sqlite3_column_int64(st, 3);
-		if (point >= a->store.n_point || cell < 1 || cell > w->n_stored_cell)
+		if (r->wall < f->lo || r->wall > f->hi)
+			continue;
+		if (r->point >= a->store.n_point || r->cell - 1 >= w->n_stored_cell)
 			return err_set(e, ERR_STORE, w->store->path, 0,
-			    "event %lld names a place or a cell that is not there", (long long)id);
-		c.same_point = a->store.point[point].same;
-		c.same_cell = w->cell_same[w->cell_index[cell - 1]];
-		c.ms = (uint16_t)sqlite3_column_int(st, 4);
-		c.offset = sqlite3_column_type(st, 5) == SQLITE_NULL ? OFFSET_NONE
-		                                                     : sqlite3_column_int(st, 5);
-		c.user = user_key(db_span(st, 6));
-		c.text = db_span(st, 7);
-		phrase = sqlite3_column_int64(st, 8);
-		if (phrase) {
-			c.text.p = place_phrase_text(w, phrase, &c.text.n, e);
-			if (!c.text.p)
-				return -1;
-		}
-		meet_stored(f, id, &c, sqlite3_column_int(st, 9));
+			    "block %lld names a place or a cell that is not there", (long long)block);
+		c.same_point = a->store.point[r->point].same;
+		c.same_cell = w->cell_same[w->cell_index[r->cell - 1]];
+		if (r->phrase && !(c.text.p = place_phrase_text(w, r->phrase, &c.text.n, e)))
+			return -1;
+		meet_stored(f, block * BLOCK_EVENTS + i, &c, !r->has_received);
 	}
-	return rc;
+	return 0;
 }
 
 static int
 read_stored(struct finder *f, struct acct *a, struct err *e)
 {
 	struct writer *w = f->w;
+	struct block_base base = { .word = w->cell_word, .marks = w->cell_marks,
+	    .n_cell = w->n_stored_cell };
+	struct block_row row[BLOCK_EVENTS];
 	/* The spanning file's own rows are used already, by themselves. */
 	int64_t own = f->spanning ? w->file_id[w->open_file] : 0;
-	struct { int64_t first, end; } *run = NULL;
-	size_t n = 0, cap = 0;
-	sqlite3_stmt *st = db_stmt(w->store, "SELECT first, n FROM run"
-	    " WHERE account = ?1 AND hi >= ?2 AND lo <= ?3 AND file <> ?4", e);
-	int rc;
+	sqlite3_stmt *st = db_stmt(w->store, "SELECT r.block, r.lo, r.offset, r.shift, b.events"
+	    " FROM run r CROSS JOIN block b ON b.id = r.block"
+	    " WHERE r.account = ?1 AND r.hi >= ?2 AND r.lo <= ?3 AND r.file <> ?4", e);
+	int rc, n;
 
 	if (!st)
 		return -1;
@@ -330,60 +286,83 @@ read_stored(struct finder *f, struct acct *a, struct err *e)
 	sqlite3_bind_int64(st, 3, f->hi);
 	sqlite3_bind_int64(st, 4, own);
 	while ((rc = db_step(w->store, st, e)) > 0) {
-		run = x_grow(run, &cap, n + 1, sizeof *run);
-		run[n].first = sqlite3_column_int64(st, 0);
-		run[n].end = run[n].first + sqlite3_column_int64(st, 1);
-		n++;
+		arena_reset(&w->block_arena);
+		block_base_of(st, 1, &base);
+		n = block_read(&base, db_span(st, 4), &w->block_arena, row);
+		if (n < 0 || meet_block(f, a, sqlite3_column_int64(st, 0), row, n, e)) {
+			rc = n < 0 ? err_set(e, ERR_STORE, w->store->path, 0,
+			    "block %lld cannot be read", (long long)sqlite3_column_int64(st, 0)) : -1;
+			break;
+		}
 	}
-	for (size_t i = 0; rc == 0 && i < n; i++)
-		rc = read_run(f, a, run[i].first, run[i].end, e);
-	free(run);
+	sqlite3_reset(st);
 	return rc;
 }
 
 /* `received` and `signal` of a repeated row only fill what the stored row lacks. */
+static bool
+fill_row(struct block_row *to, const struct event_in *r, struct span signal)
+{
+	bool news = false;
+
+	if (!to->has_received && r->has_received) {
+		to->has_received = news = true;
+		to->received = r->received;
+		to->received_ms = r->received_ms;
+		to->received_offset = r->received_offset;
+	}
+	if (to->signal.n == 0 && signal.n) {
+		to->signal = signal;
+		news = true;
+	}
+	return news;
+}
+
+static int
+by_id(const void *a, const void *b)
+{
+	const struct fill *x = a, *y = b;
+
+	return (x->id > y->id) - (x->id < y->id);
+}
+
 static int
 fill_blanks(struct finder *f, struct acct *a, struct err *e)
 {
 	struct writer *w = f->w;
+	struct stored_block block;
 
-	for (size_t i = 0; i < f->n_fill; i++) {
-		const struct event_in *r = &w->b->row[f->fill[i].row];
-		size_t at = r->text;
-		sqlite3_stmt *st = db_stmt(w->store, "UPDATE event SET"
-		    " received_ms = iif(received IS NULL, ?3, received_ms),"
-		    " received_offset = iif(received IS NULL, ?4, received_offset),"
-		    " received = coalesce(received, ?2), signal = coalesce(signal, ?5)"
-		    " WHERE id = ?1 AND ((received IS NULL AND ?2 IS NOT NULL)"
-		    "  OR (signal IS NULL AND ?5 IS NOT NULL)) RETURNING marks", e);
-		int rc, told = 0;
+	if (f->n_fill == 0)
+		return 0;
+	qsort(f->fill, f->n_fill, sizeof *f->fill, by_id);
+	for (size_t i = 0, j; i < f->n_fill; i = j) {
+		int64_t id = f->fill[i].id / BLOCK_EVENTS;
 		bool news = false;
 
-		if (!st)
+		if (stored_block_read(w->store, a->store.id, id, w->cell_word, w->cell_marks,
+		    w->n_stored_cell, &block, e))
 			return -1;
-		for (int t = 0; t < RT_SIGNAL; t++)
-			at += r->n[t] + 1u;
-		sqlite3_bind_int64(st, 1, f->fill[i].id);
-		sqlite3_bind_int64(st, 3, 0);
-		if (r->has_received) {
-			sqlite3_bind_int64(st, 2, r->received);
-			sqlite3_bind_int64(st, 3, r->received_ms);
-			if (r->received_offset != OFFSET_NONE)
-				sqlite3_bind_int64(st, 4, r->received_offset);
-		}
-		if (r->n[RT_SIGNAL])
-			db_bind_span(st, 5, (struct span){ w->b->text + at, r->n[RT_SIGNAL] });
-		while ((rc = db_step(w->store, st, e)) > 0) {
-			told = sqlite3_column_int(st, 0);
+		for (j = i; j < f->n_fill && f->fill[j].id / BLOCK_EVENTS == id; j++) {
+			const struct event_in *r = &w->b->row[f->fill[j].row];
+			struct block_row *to = &block.row[f->fill[j].id % BLOCK_EVENTS];
+			size_t at = r->text;
+
+			for (int t = 0; t < RT_SIGNAL; t++)
+				at += r->n[t] + 1u;
+			if (!fill_row(to, r, (struct span){ w->b->text + at, r->n[RT_SIGNAL] }))
+				continue;
 			news = true;
+			/* A receipt can tell which time was meant. */
+			if (r->has_received && to->marks & (MARK_RESET | MARK_REPEATED)) {
+				place_touch(w, a);
+				a->store.rederive = true;
+			}
 		}
-		if (rc < 0 || (news && place_due(w, a->store.id, e)))
+		if (news && (stored_block_write(w->store, &block, e) || place_due(w, a->store.id, e))) {
+			stored_block_release(&block);
 			return -1;
-		/* A receipt can tell which time was meant. */
-		if (r->has_received && told & (MARK_RESET | MARK_REPEATED)) {
-			place_touch(w, a);
-			a->store.rederive = true;
 		}
+		stored_block_release(&block);
 	}
 	return 0;
 }

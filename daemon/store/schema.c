@@ -9,11 +9,12 @@ const char schema_permanent[] =
 "  -- One row a file taken in. rows = stored + repeated + set_aside.\n"
 "  id INTEGER PRIMARY KEY,\n"
 "  name TEXT NOT NULL,          -- as given on the command line\n"
-"  kind TEXT NOT NULL,          -- events, roster, sites, plan, service, settings, decisions\n"
+"  kind TEXT NOT NULL,          -- events, roster, sites, plan, service, settings, ...\n"
 "  size INTEGER NOT NULL,       -- fingerprint: bytes of the file itself\n"
 "  crc32 INTEGER NOT NULL,      -- fingerprint: CRC-32 of these bytes\n"
 "  taken INTEGER NOT NULL,      -- wall clock, ms since 1970 UTC\n"
-"  place TEXT NOT NULL,         -- where it lies now, full path\n"
+"  place TEXT NOT NULL,         -- where it was read, full path\n"
+"  owner TEXT NOT NULL DEFAULT '',  -- of a list: whose file it was\n"
 "  header TEXT NOT NULL,        -- its header row as read\n"
 "  separator TEXT NOT NULL,\n"
 "  ignored TEXT NOT NULL,       -- unknown columns\n"
@@ -22,8 +23,10 @@ const char schema_permanent[] =
 "  repeated INTEGER NOT NULL, set_aside INTEGER NOT NULL,\n"
 "  covers_all INTEGER NOT NULL, -- 1: it speaks for every account of sites\n"
 "  sure_from INTEGER, sure_to INTEGER,  -- first and last instant that no zone can change\n"
-"  from_at INTEGER, to_at INTEGER  -- derived: the span it covers, ms UTC; NULL = none\n"
+"  from_at INTEGER, to_at INTEGER, -- derived: the span it covers, ms UTC; NULL = none\n"
+"  wordings INTEGER REFERENCES file  -- the wordings it was read with; NULL = none\n"
 ") STRICT;\n"
+"CREATE INDEX file_print ON file(size, crc32);\n"
 "CREATE TABLE aside(\n"
 "  -- Rows that could not be read, whole, until they are mended and read again.\n"
 "  file INTEGER NOT NULL REFERENCES file, line INTEGER NOT NULL,\n"
@@ -48,40 +51,32 @@ const char schema_permanent[] =
 "CREATE TABLE cell(\n"
 "  -- Event cells as read.\n"
 "  id INTEGER PRIMARY KEY, cell TEXT NOT NULL,\n"
-"  hint INTEGER NOT NULL        -- derived: kind of device that the code implies, 0 = none\n"
+"  -- derived: what the cell means; an event that means something else says so itself\n"
+"  hint INTEGER NOT NULL,       -- kind of device that the code implies, 0 = none\n"
+"  word INTEGER NOT NULL,       -- word.id\n"
+"  marks INTEGER NOT NULL       -- sum of mark.bit\n"
 ") STRICT;\n"
 "CREATE TABLE phrase(\n"
 "  -- Free texts that came more than once; the others stand in the event itself.\n"
 "  id INTEGER PRIMARY KEY, text TEXT NOT NULL\n"
 ") STRICT;\n"
 "CREATE TABLE run(\n"
-"  -- A stretch of one file's events of one account: event ids first .. first + n - 1,\n"
-"  -- in wall-clock order. This is how an account's events are found.\n"
+"  -- A stretch of one file's events of one account, in wall-clock order: one block.\n"
 "  account INTEGER NOT NULL REFERENCES account,\n"
-"  first INTEGER NOT NULL, n INTEGER NOT NULL,\n"
+"  block INTEGER NOT NULL REFERENCES block,\n"
+"  n INTEGER NOT NULL,          -- events in it\n"
 "  file INTEGER NOT NULL REFERENCES file,\n"
-"  lo INTEGER NOT NULL, hi INTEGER NOT NULL,  -- least and greatest event.wall\n"
-"  PRIMARY KEY(account, first)\n"
+"  lo INTEGER NOT NULL, hi INTEGER NOT NULL,  -- first and last wall clock, seconds since 1970\n"
+"  offset INTEGER,              -- as read: ordinary offset, minutes; NULL = local times\n"
+"  shift INTEGER NOT NULL,      -- derived: ordinary shift, seconds; UTC = wall - shift\n"
+"  PRIMARY KEY(account, block)\n"
 ") STRICT, WITHOUT ROWID;\n"
-"CREATE TABLE event(\n"
-"  id INTEGER PRIMARY KEY,      -- see run for account and file\n"
-"  -- As read:\n"
-"  line INTEGER NOT NULL,       -- physical line where the row begins\n"
-"  point INTEGER NOT NULL,      -- point.n within the account\n"
-"  cell INTEGER NOT NULL,       -- event cell\n"
-"  wall INTEGER NOT NULL,       -- wall clock as written, seconds since 1970\n"
-"  ms INTEGER NOT NULL,         -- and milliseconds\n"
-"  offset INTEGER,              -- minutes east of UTC as written; NULL = local time\n"
-"  received INTEGER,            -- time of receipt, as wall; NULL = not given\n"
-"  received_ms INTEGER NOT NULL,\n"
-"  received_offset INTEGER,\n"
-"  user TEXT, signal TEXT,\n"
-"  phrase INTEGER,              -- free text that came more than once, or\n"
-"  text TEXT,                   -- free text\n"
-"  -- Derived, rewritten when sites change:\n"
-"  shift INTEGER NOT NULL,      -- seconds; UTC = wall - shift\n"
-"  word INTEGER NOT NULL,       -- word.id\n"
-"  marks INTEGER NOT NULL       -- sum of mark.bit\n"
+"CREATE TABLE block(\n"
+"  -- The events of a run: [line, point, cell, wall - lo, received - wall,\n"
+"  --   text or number of a phrase, {what is out of the ordinary}], end nulls left out.\n"
+"  -- The views event (numbers) and event_log (names) show them as rows.\n"
+"  id INTEGER PRIMARY KEY,\n"
+"  events TEXT NOT NULL\n"
 ") STRICT;\n"
 "CREATE TABLE cover(\n"
 "  -- Which accounts a file speaks for; the span is the file's, see the view account_span.\n"
@@ -138,6 +133,11 @@ const char schema_permanent[] =
 "  rule TEXT NOT NULL, setting TEXT NOT NULL, scope TEXT NOT NULL,\n"
 "  value TEXT NOT NULL, who TEXT NOT NULL\n"
 ") STRICT;\n"
+"CREATE TABLE wording(\n"
+"  -- How exports of others say things; the newest file of a place holds.\n"
+"  id INTEGER PRIMARY KEY, file INTEGER NOT NULL REFERENCES file, line INTEGER NOT NULL,\n"
+"  what TEXT NOT NULL, match TEXT NOT NULL, gives TEXT NOT NULL\n"
+") STRICT;\n"
 "CREATE TABLE finding_case(\n"
 "  -- A case is what a finding belongs to for good: its id never changes.\n"
 "  id TEXT PRIMARY KEY,\n"
@@ -158,7 +158,16 @@ const char schema_permanent[] =
 "  file INTEGER REFERENCES file\n"
 ") STRICT;\n"
 "CREATE INDEX decision_finding ON decision(finding);\n"
-"CREATE TABLE night(id INTEGER PRIMARY KEY, at INTEGER NOT NULL) STRICT;\n"
+"CREATE TABLE night(\n"
+"  -- One row a completed nightly run, and how far it had told what people changed.\n"
+"  id INTEGER PRIMARY KEY, at INTEGER NOT NULL,    -- wall clock, ms UTC\n"
+"  file INTEGER NOT NULL, decision INTEGER NOT NULL  -- greatest ids then; 0 = none\n"
+") STRICT;\n"
+"CREATE TABLE told(\n"
+"  -- What the last completed nightly run said of each finding: the next tells changes.\n"
+"  finding TEXT PRIMARY KEY, level INTEGER NOT NULL, count INTEGER NOT NULL,\n"
+"  cleared INTEGER NOT NULL     -- 1: told as cleared\n"
+") STRICT, WITHOUT ROWID;\n"
 "CREATE TABLE due(\n"
 "  -- Accounts that have changed since they were last judged.\n"
 "  account INTEGER PRIMARY KEY REFERENCES account\n"
@@ -220,11 +229,40 @@ const char schema_derived[] =
 "  UNION ALL SELECT a.id, f.from_at, f.to_at FROM account a CROSS JOIN file f\n"
 "    WHERE f.covers_all AND f.from_at IS NOT NULL\n"
 "    AND EXISTS (SELECT 1 FROM site s WHERE s.account = a.account);\n"
-/* The join order is fixed by CROSS JOIN: account, its runs, their events. Left to
+/* The join order is fixed by CROSS JOIN: account, its runs, their blocks. Left to
  * itself the planner may walk all events for one account. */
+#define EVENT_COLUMNS \
+"    r.file, json_extract(j.value, '$[0]') AS line, json_extract(j.value, '$[1]') AS point,\n" \
+"    json_extract(j.value, '$[2]') AS cell,\n" \
+"    r.lo + json_extract(j.value, '$[3]') AS wall,\n" \
+"    coalesce(json_extract(j.value, '$[6].ms'), 0) AS ms,\n" \
+"    CASE WHEN json_type(j.value, '$[6].offset') IS NULL THEN r.offset\n" \
+"      ELSE json_extract(j.value, '$[6].offset') END AS offset,\n" \
+"    r.lo + json_extract(j.value, '$[3]') + json_extract(j.value, '$[4]') AS received,\n" \
+"    coalesce(json_extract(j.value, '$[6].received_ms'), 0) AS received_ms,\n" \
+"    CASE WHEN json_type(j.value, '$[6].received_offset') IS NOT NULL\n" \
+"      THEN json_extract(j.value, '$[6].received_offset')\n" \
+"      WHEN json_type(j.value, '$[6].offset') IS NOT NULL\n" \
+"      THEN json_extract(j.value, '$[6].offset')\n" \
+"      ELSE r.offset END AS received_offset,\n" \
+"    json_extract(j.value, '$[6].user') AS user, json_extract(j.value, '$[6].signal') AS signal,\n" \
+"    CASE json_type(j.value, '$[5]') WHEN 'integer'\n" \
+"      THEN (SELECT text FROM phrase WHERE id = json_extract(j.value, '$[5]'))\n" \
+"      ELSE json_extract(j.value, '$[5]') END AS text,\n" \
+"    coalesce(json_extract(j.value, '$[6].shift'), r.shift) AS shift,\n" \
+"    coalesce(json_extract(j.value, '$[6].word'), c.word) AS word,\n" \
+"    coalesce(json_extract(j.value, '$[6].marks'), c.marks) AS marks,\n" \
+"    r.block * 256 + j.key AS id\n"
+"CREATE VIEW event AS\n"
+"  -- Every event as numbers. As read: line, point.n, cell.id, wall and received (seconds\n"
+"  -- of the wall clock as written) with ms and offset (minutes; NULL = local), user,\n"
+"  -- signal, text. Derived: shift (UTC = wall - shift), word.id, marks (sum of mark.bit).\n"
+"  SELECT r.account,\n" EVENT_COLUMNS
+"  FROM run r CROSS JOIN block b ON b.id = r.block CROSS JOIN json_each(b.events) j\n"
+"    LEFT JOIN cell c ON c.id = json_extract(j.value, '$[2]');\n"
 "CREATE VIEW event_log AS\n"
 "  -- Every event with names and readable times; ask with WHERE account = '...'.\n"
-"  SELECT a.account, a.receiver, a.line AS receiver_line,\n"
+"  SELECT e.account, e.receiver, e.receiver_line,\n"
 "    strftime('%Y-%m-%dT%H:%M:%S', e.wall - e.shift, 'unixepoch')\n"
 "      || CASE WHEN e.ms THEN printf('.%03d', e.ms) ELSE '' END || 'Z' AS utc,\n"
 "    strftime('%Y-%m-%d %H:%M:%S', e.wall, 'unixepoch')\n"
@@ -232,8 +270,7 @@ const char schema_derived[] =
 "      || CASE WHEN e.offset IS NULL THEN ''\n"
 "         ELSE printf('%s%02d:%02d', CASE WHEN e.offset < 0 THEN '-' ELSE '+' END,\n"
 "                     abs(e.offset) / 60, abs(e.offset) % 60) END AS time,\n"
-"    c.cell AS event, w.word, p.partition, p.zone, p.serial, e.user,\n"
-"    coalesce(e.text, t.text) AS text,\n"
+"    c.cell AS event, w.word, p.partition, p.zone, p.serial, e.user, e.text,\n"
 "    strftime('%Y-%m-%d %H:%M:%S', e.received, 'unixepoch')\n"
 "      || CASE WHEN e.received_ms THEN printf('.%03d', e.received_ms) ELSE '' END\n"
 "      || CASE WHEN e.received_offset IS NULL THEN ''\n"
@@ -242,13 +279,13 @@ const char schema_derived[] =
 "    e.signal,\n"
 "    (SELECT group_concat(m.mark, ' ') FROM mark m WHERE e.marks & m.bit) AS marks,\n"
 "    f.name AS file, e.line, e.id\n"
-"  FROM account a\n"
-"    CROSS JOIN run r ON r.account = a.id\n"
-"    CROSS JOIN event e ON e.id >= r.first AND e.id < r.first + r.n\n"
-"    LEFT JOIN point p ON p.account = a.id AND p.n = e.point\n"
+"  FROM (SELECT a.id AS account_id, a.account, a.receiver, a.line AS receiver_line,\n" EVENT_COLUMNS
+"    FROM account a CROSS JOIN run r ON r.account = a.id\n"
+"      CROSS JOIN block b ON b.id = r.block CROSS JOIN json_each(b.events) j\n"
+"      LEFT JOIN cell c ON c.id = json_extract(j.value, '$[2]')) e\n"
 "    LEFT JOIN cell c ON c.id = e.cell\n"
+"    LEFT JOIN point p ON p.account = e.account_id AND p.n = e.point\n"
 "    LEFT JOIN word w ON w.id = e.word\n"
-"    LEFT JOIN phrase t ON t.id = e.phrase\n"
-"    LEFT JOIN file f ON f.id = r.file;\n";
+"    LEFT JOIN file f ON f.id = e.file;\n";
 
 const char *const schema_upgrade[] = { NULL };

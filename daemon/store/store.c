@@ -9,7 +9,6 @@
 #include <unistd.h>
 
 #include "daemon/store/db.h"
-#include "daemon/store/load.h"
 #include "daemon/store/schema.h"
 #include "rules/view.h"
 
@@ -157,8 +156,6 @@ store_open(const char *path, enum store_mode mode, bool *made, struct err *e)
 	    "PRAGMA journal_size_limit = 67108864", e)) {
 		goto fail;
 	}
-	if (load_functions(s, e))
-		goto fail;
 	if (made)
 		*made = fresh;
 	return s;
@@ -178,6 +175,8 @@ store_close(struct store *s)
 	free(s->kept);
 	free(s->cell);
 	free(s->cell_hint);
+	free(s->cell_word);
+	free(s->cell_marks);
 	arena_release(&s->cells_arena);
 	sqlite3_close(s->db);
 	free(s->path);

@@ -187,6 +187,57 @@ struct setting_row { const char *rule, *setting, *scope, *value, *who, *file; in
 int store_settings(struct store *s, struct arena *a, struct setting_row **out, size_t *n,
     struct err *e);
 
+/* ---- nights ----------------------------------------------------------------- */
+
+/* The last completed nightly run. `file` and `decision`: the greatest ids then, so that
+ * the next one tells what came after, whatever the clock does. id 0 = none yet. */
+struct night { int64_t id, at, file, decision; };
+int store_night(struct store *s, struct night *out, struct err *e);
+
+/* What it said of each finding, in order of `finding`. */
+struct told { const char *finding; int level; int64_t count; bool cleared; };
+int store_told(struct store *s, struct arena *a, struct told **out, size_t *n, struct err *e);
+
+/* Event files and lists taken in after file `since`. */
+struct night_file {
+	int64_t     id;
+	const char *name, *kind, *owner;	/* owner "": not a list, or not known */
+	bool        again;			/* the same bytes had been read before */
+	int64_t     rows, stored, repeated, set_aside;
+	int64_t     from, to;
+};
+int store_night_files(struct store *s, int64_t since, struct arena *a, struct night_file **out,
+    size_t *n, struct err *e);
+
+/* Why rows of these files were set aside, most rows first. */
+struct night_reason { const char *kind, *reason; int64_t rows; bool first; /* never before */ };
+int store_night_reasons(struct store *s, int64_t since, struct arena *a,
+    struct night_reason **out, size_t *n, struct err *e);
+
+/* What lists after `since` changed: settings and zones of sites one by one, the rest
+ * as a count of rows. `before` and `now` are "" where they do not apply. */
+struct night_change { const char *file, *kind, *owner, *who, *what, *before, *now; };
+int store_night_changes(struct store *s, int64_t since, struct arena *a,
+    struct night_change **out, size_t *n, struct err *e);
+
+/* Decisions after number `since`, oldest first; `holds` and `lifted` are not filled. */
+struct night_decision { const char *finding; struct stored_decision d; };
+int store_night_decisions(struct store *s, int64_t since, struct arena *a,
+    struct night_decision **out, size_t *n, struct err *e);
+
+/* Completes a night: all findings as they stand are told. Within the transaction in which
+ * they were read, so that nothing is marked that nobody was shown. */
+int store_night_done(struct store *s, int64_t wall_clock, struct err *e);
+
+/* Whose file a list was. Within the transaction that takes it in. */
+int store_owner(struct store *s, int64_t file, const char *owner, struct err *e);
+
+/* Need the file at `place` with this fingerprint not be read? Events: these bytes were
+ * read once, for as many accounts (`covers_all`). A list: they are what was last read
+ * from this place; else an older list would come to hold again. */
+int store_knows(struct store *s, const char *place, int64_t size, uint32_t crc32,
+    bool covers_all, bool *known, struct err *e);
+
 /* ---- judging ---------------------------------------------------------------- */
 
 /* Accounts that are due, in order of id. `all`: every account with events or of sites. */

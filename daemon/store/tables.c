@@ -14,8 +14,8 @@ table_begin(struct store *s, struct table_file *f, struct err *e)
 	if (db_exec(s, "BEGIN IMMEDIATE", e))
 		return -1;
 	st = db_stmt(s, "INSERT INTO file(name, kind, size, crc32, taken, place, header, separator,"
-	    " ignored, newest_first, covers_all, rows, stored, repeated, set_aside)"
-	    " VALUES(?1, ?2, 0, 0, ?3, ?4, ?5, ?6, ?7, 0, 0, 0, 0, 0, 0)", e);
+	    " ignored, newest_first, covers_all, rows, stored, repeated, set_aside, wordings)"
+	    " VALUES(?1, ?2, 0, 0, ?3, ?4, ?5, ?6, ?7, 0, 0, 0, 0, 0, 0, nullif(?8, 0))", e);
 	if (!st)
 		return -1;
 	db_bind_text(st, 1, f->name);
@@ -25,6 +25,7 @@ table_begin(struct store *s, struct table_file *f, struct err *e)
 	db_bind_text(st, 5, f->header);
 	db_bind_span(st, 6, (struct span){ &f->separator, 1 });
 	db_bind_text(st, 7, f->ignored);
+	sqlite3_bind_int64(st, 8, f->wordings);
 	if (db_run(s, st, e))
 		return -1;
 	f->id = sqlite3_last_insert_rowid(s->db);
@@ -214,6 +215,23 @@ table_setting(struct store *s, struct table_file *f, uint64_t line,
 }
 
 int
+table_wording(struct store *s, struct table_file *f, uint64_t line, const char *what,
+    const char *match, const char *gives, struct err *e)
+{
+	sqlite3_stmt *st = db_stmt(s, "INSERT INTO wording(file, line, what, match, gives)"
+	    " VALUES(?1, ?2, ?3, ?4, ?5)", e);
+
+	if (!st)
+		return -1;
+	sqlite3_bind_int64(st, 1, f->id);
+	sqlite3_bind_int64(st, 2, (int64_t)line);
+	db_bind_text(st, 3, what);
+	db_bind_text(st, 4, match);
+	db_bind_text(st, 5, gives);
+	return add(s, f, st, e);
+}
+
+int
 table_aside(struct store *s, struct table_file *f, uint64_t line, const char *reason,
     struct span raw, struct err *e)
 {
@@ -321,7 +339,8 @@ undo_version(struct store *s, struct table_file *f, struct err *e)
 	if (run_for(s, "DELETE FROM roster WHERE file = ?1", f->id, e) ||
 	    run_for(s, "DELETE FROM site WHERE file = ?1", f->id, e) ||
 	    run_for(s, "DELETE FROM plan WHERE file = ?1", f->id, e) ||
-	    run_for(s, "DELETE FROM setting WHERE file = ?1", f->id, e))
+	    run_for(s, "DELETE FROM setting WHERE file = ?1", f->id, e) ||
+	    run_for(s, "DELETE FROM wording WHERE file = ?1", f->id, e))
 		return -1;
 	f->repeated += f->stored;
 	f->stored = 0;
@@ -518,6 +537,9 @@ table_end(struct store *s, struct table_file *f, uint64_t size, uint32_t crc32,
 	for (size_t i = 0; i < sizeof due_of / sizeof *due_of; i++)
 		if (strcmp(f->kind, due_of[i].kind) == 0 && run_for(s, due_of[i].sql, f->id, e))
 			return -1;
+	if (f->stored && f->reword && store_reword_versions(s, f->id, f->reword, f->reword_ctx,
+	    &f->reworded, e))
+		return -1;
 	st = db_stmt(s, "UPDATE file SET size = ?2, crc32 = ?3, rows = ?4, stored = ?5,"
 	    " repeated = ?6, set_aside = ?7 WHERE id = ?1", e);
 	if (!st)
@@ -532,6 +554,22 @@ table_end(struct store *s, struct table_file *f, uint64_t size, uint32_t crc32,
 	if (db_run(s, st, e) || file_asides_once(s, f->id, e))
 		return -1;
 	return db_exec(s, "COMMIT", e);
+}
+
+int
+table_wordings(struct store *s, const char *place, int64_t *id, struct err *e)
+{
+	sqlite3_stmt *st = db_stmt(s, "SELECT max(file) FROM wording WHERE file IN"
+	    " (SELECT id FROM file WHERE kind = 'wordings' AND place = ?1)", e);
+
+	if (!st)
+		return -1;
+	db_bind_text(st, 1, place);
+	if (db_step(s, st, e) < 0)
+		return -1;
+	*id = sqlite3_column_int64(st, 0);
+	sqlite3_reset(st);
+	return 0;
 }
 
 int

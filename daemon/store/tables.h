@@ -1,4 +1,4 @@
-/* tables.h - roster, sites, plan, service, settings and decisions into the store.
+/* tables.h - roster, sites, plan, service, settings, decisions and wordings into the store.
  *
  * A file is one transaction: table_begin(), rows, table_end(); anything else is undone
  * by table_abort(). Rows of one file for one account are a version; the newest file that
@@ -8,6 +8,7 @@
 #ifndef DAEMON_STORE_TABLES_H
 #define DAEMON_STORE_TABLES_H
 
+#include "daemon/store/reword.h"
 #include "daemon/store/store.h"
 #include "daemon/store/write.h"
 #include "rules/view.h"
@@ -16,6 +17,10 @@ struct table_file {
 	const char *name, *kind, *place, *header, *ignored;
 	char        separator;
 	int64_t     taken;			/* wall clock, ms */
+	int64_t     wordings;			/* file id of those it is read with; 0 = none */
+	reword_fn  *reword;			/* of a wordings file: its own matching */
+	void       *reword_ctx;
+	struct reworded reworded;		/* what table_end() changed by it */
 	int64_t     id;				/* set by table_begin() */
 	int64_t     rows, stored, repeated, set_aside;	/* counted by the calls below */
 	/* Of the row in hand: which of its times were local, as a sum of bits (roster:
@@ -52,6 +57,8 @@ int table_service(struct store *s, struct table_file *f, uint64_t line, const ch
     const struct service_row *r, struct err *e);
 int table_setting(struct store *s, struct table_file *f, uint64_t line,
     const struct setting_in *r, struct err *e);
+int table_wording(struct store *s, struct table_file *f, uint64_t line, const char *what,
+    const char *match, const char *gives, struct err *e);
 /* ERR_USAGE (and nothing done) when there is no such finding: set the row aside. */
 int table_decision(struct store *s, struct table_file *f, const struct decision_in *r,
     struct err *e);
@@ -65,6 +72,9 @@ void table_abort(struct store *s);
 /* The zone of each account that sites names, newest version. */
 int table_timezones(struct store *s, int (*each)(void *ctx, const char *account,
     const char *timezone), void *ctx, struct err *e);
+
+/* The file id under which the wordings of a place stand, newest version; 0 = none. */
+int table_wordings(struct store *s, const char *place, int64_t *id, struct err *e);
 
 /* Set-aside rows of a file that was read before stand under the earlier reading. */
 int file_asides_once(struct store *s, int64_t file, struct err *e);

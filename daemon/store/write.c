@@ -83,9 +83,9 @@ begin(struct writer *w, struct err *e)
 	if (db_exec(w->store, "BEGIN IMMEDIATE", e))
 		return -1;
 	w->in_txn = true;
-	if (db_number(w->store, "SELECT max(id) FROM event", &last, e))
+	if (db_number(w->store, "SELECT max(id) FROM block", &last, e))
 		return -1;
-	w->next_event = last + 1;
+	w->next_block = last + 1;
 	if (db_number(w->store, "SELECT max(id) FROM phrase", &last, e))
 		return -1;
 	w->first_phrase = last + 1;
@@ -197,23 +197,6 @@ keep_asides(struct writer *w, const struct piece *p, struct err *e)
 
 /* ---- rows ------------------------------------------------------------------ */
 
-static int
-add_run(struct writer *w, const struct acct *a, uint32_t piece, int64_t first, int64_t n,
-    int64_t lo, int64_t hi, struct err *e)
-{
-	sqlite3_stmt *st = db_stmt(w->store, "INSERT INTO run VALUES(?1, ?2, ?3, ?4, ?5, ?6)", e);
-
-	if (!st)
-		return -1;
-	sqlite3_bind_int64(st, 1, a->store.id);
-	sqlite3_bind_int64(st, 2, first);
-	sqlite3_bind_int64(st, 3, n);
-	sqlite3_bind_int64(st, 4, w->file_id[w->b->piece[piece].file]);
-	sqlite3_bind_int64(st, 5, lo);
-	sqlite3_bind_int64(st, 6, hi);
-	return db_run(w->store, st, e);
-}
-
 /* An account of the spanning file; its cover is written when the file's end is known. */
 static void
 see_spanning(struct writer *w, struct acct *a, uint32_t file, size_t from, size_t to)
@@ -232,41 +215,86 @@ see_spanning(struct writer *w, struct acct *a, uint32_t file, size_t from, size_
 	a->store.local_hi = l.hi;
 }
 
+/* One kept row behind the block in hand; a full block is followed by the next one. */
+static void
+add_event(struct writer *w, struct new_run *run, uint32_t row, int64_t phrase)
+{
+	const struct event_in *r = &w->b->row[row];
+	const char *p = w->b->text + r->text + r->n[0] + r->n[1] + r->n[2] + 3;
+	struct block_base base = { .lo = run->lo, .shift = run->shift, .offset = run->offset,
+	    .word = w->cell_word, .marks = w->cell_marks, .n_cell = w->n_stored_cell };
+	struct block_row out = { .wall = r->wall, .ms = r->ms, .offset = r->offset, .shift = r->shift,
+	    .line = r->line, .point = w->point[row - w->first], .cell = w->cell_id[r->cell],
+	    .word = r->word, .marks = r->marks, .has_received = r->has_received,
+	    .received = r->received, .received_ms = r->received_ms,
+	    .received_offset = r->received_offset, .phrase = phrase };
+
+	out.user = (struct span){ p, r->n[RT_USER] };
+	out.text = (struct span){ p + r->n[RT_USER] + 1, r->n[RT_TEXT] };
+	out.signal = (struct span){ p + r->n[RT_USER] + r->n[RT_TEXT] + 2, r->n[RT_SIGNAL] };
+	block_add(&w->events, &base, &out, run->n == 0);
+	run->n++;
+	run->hi = r->wall;
+}
+
+static struct new_run *
+begin_run(struct writer *w, const struct acct *a, const struct event_in *r)
+{
+	struct new_run *run;
+
+	w->run = x_grow(w->run, &w->cap_run, w->n_run + 1, sizeof *w->run);
+	run = &w->run[w->n_run++];
+	*run = (struct new_run){ .account = a->store.id, .block = w->next_block++,
+	    .file = w->file_id[w->b->piece[r->piece].file], .lo = r->wall, .offset = r->offset,
+	    .shift = r->shift, .at = w->events.n };
+	return run;
+}
+
+static void
+end_run(struct writer *w, struct new_run *run)
+{
+	block_end(&w->events);
+	run->size = w->events.n - run->at;
+}
+
 /* Keeps what is no repeat of rows [from, to), which are of one account and one piece. */
 static int
 keep_rows(struct writer *w, size_t from, size_t to, struct err *e)
 {
 	struct piece *p = &w->b->piece[w->b->row[from].piece];
 	struct acct *a = w->b->row[from].acct;
-	size_t begin_kept = w->n_kept, n;
-	int64_t lo = INT64_MAX, hi = INT64_MIN;
 	struct local local = { INT64_MAX, INT64_MIN };
+	struct new_run *run = NULL;
 	uint32_t last_point = 0;
+	int64_t n = 0, phrase;
 
 	for (size_t i = from; i < to; i++) {
 		const struct event_in *r = &w->b->row[i];
-		struct kept *k;
-		size_t text = r->text;
+		uint32_t point = w->point[i - w->first];
+		const char *text = w->b->text + r->text;
 
 		if (w->repeat[i - w->first])
 			continue;
-		w->kept = x_grow(w->kept, &w->cap_kept, w->n_kept + 1, sizeof *w->kept);
-		k = &w->kept[w->n_kept++];
-		*k = (struct kept){ (uint32_t)i, w->point[i - w->first], 0 };
-		if (place_cell(w, r->cell, e))
+		phrase = 0;
+		if (place_cell(w, r->cell, e) || (r->n[RT_TEXT] && place_phrase(w, text + r->n[0] + r->n[1] + r->n[2] + r->n[3] + 4,
+		    r->n[RT_TEXT], r->text_hash, &phrase, e)))
 			return -1;
-		for (int t = 0; t < RT_TEXT; t++)
-			text += r->n[t] + 1u;
-		if (r->n[RT_TEXT] && place_phrase(w, w->b->text + text, r->n[RT_TEXT],
-		    r->text_hash, &k->phrase, e))
-			return -1;
-		last_point = k->point > last_point ? k->point : last_point;
-		lo = r->wall < lo ? r->wall : lo;
-		hi = r->wall > hi ? r->wall : hi;
+		if (run && run->n == BLOCK_EVENTS) {
+			end_run(w, run);
+			run = NULL;
+		}
+		if (!run)
+			run = begin_run(w, a, r);
+		add_event(w, run, (uint32_t)i, phrase);
+		last_point = point > last_point ? point : last_point;
+		a->store.new_lo = r->wall < a->store.new_lo ? r->wall : a->store.new_lo;
+		a->store.new_hi = r->wall > a->store.new_hi ? r->wall : a->store.new_hi;
+		n++;
 	}
-	n = w->n_kept - begin_kept;
-	p->stored += (int64_t)n;
-	p->repeated += (int64_t)(to - from - n);
+	if (run)
+		end_run(w, run);
+	p->stored += n;
+	p->repeated += (int64_t)(to - from) - n;
 	if (p->begins && p->ends) {
 		see_local(w, from, to, &local);
 		if (add_cover(w, a->store.id, p, &local, e))
@@ -277,16 +305,7 @@ keep_rows(struct writer *w, size_t from, size_t to, struct err *e)
 	if (n == 0)
 		return 0;
 	place_touch(w, a);
-	if (lo < a->store.new_lo)
-		a->store.new_lo = lo;
-	if (hi > a->store.new_hi)
-		a->store.new_hi = hi;
-	if (place_keep_points(w, a, last_point, e) ||
-	    add_run(w, a, w->b->row[from].piece, w->next_event, (int64_t)n, lo, hi, e) ||
-	    place_due(w, a->store.id, e))
-		return -1;
-	w->next_event += (int64_t)n;
-	return 0;
+	return place_keep_points(w, a, last_point, e) || place_due(w, a->store.id, e) ? -1 : 0;
 }
 
 static int
@@ -322,7 +341,8 @@ take_rows(struct writer *w, size_t first, size_t last, bool spanning, struct err
 	size_t from = w->b->piece[first].row;
 	size_t to = w->b->piece[last].row + w->b->piece[last].n_row;
 
-	w->n_kept = 0;
+	w->n_run = 0;
+	w->events.n = 0;
 	w->first = from;
 	w->point = x_grow(w->point, &w->cap_point, to - from + 1, sizeof *w->point);
 	w->repeat = x_grow(w->repeat, &w->cap_repeat, to - from + 1, sizeof *w->repeat);
@@ -335,11 +355,11 @@ take_rows(struct writer *w, size_t first, size_t last, bool spanning, struct err
 		if (a && take_account(w, i, j, spanning, e))
 			return -1;
 	}
-	if (w->n_kept == 0)
+	if (w->n_run == 0)
 		return 0;
-	return db_exec(w->store, "INSERT INTO event(line, point, cell, wall, ms, offset, received,"
-	    " received_ms, received_offset, user, signal, phrase, text, shift, word, marks)"
-	    " SELECT * FROM batch", e);
+	return db_exec(w->store, "INSERT INTO block(id, events) SELECT block, events FROM batch;"
+	    "INSERT INTO run(account, block, n, file, lo, hi, offset, shift)"
+	    " SELECT account, block, n, file, lo, hi, offset, shift FROM batch", e);
 }
 
 static int
@@ -471,7 +491,7 @@ writer_accounts(struct writer *w, int (*each)(void *ctx, const char *account,
 int
 writer_cells(struct writer *w, struct arena *a, struct cell_list *out, struct err *e)
 {
-	sqlite3_stmt *st = db_stmt(w->store, "SELECT cell, hint FROM cell ORDER BY id", e);
+	sqlite3_stmt *st = db_stmt(w->store, "SELECT cell, hint, word, marks FROM cell ORDER BY id", e);
 	int rc;
 
 	if (!st)
@@ -480,6 +500,8 @@ writer_cells(struct writer *w, struct arena *a, struct cell_list *out, struct er
 		w->cell_index[out->n] = (uint16_t)out->n;
 		w->cell_id[out->n] = out->n + 1;
 		out->hint[out->n] = (uint8_t)sqlite3_column_int(st, 1);
+		w->cell_word[out->n] = out->word[out->n] = (uint8_t)sqlite3_column_int(st, 2);
+		w->cell_marks[out->n] = out->marks[out->n] = (uint16_t)sqlite3_column_int(st, 3);
 		out->cell[out->n++] = db_text(st, 0, a);
 	}
 	w->n_stored_cell = w->kept_cell = out->n;
@@ -505,8 +527,10 @@ writer_close(struct writer *w)
 	free(w->seen);
 	free(w->point);
 	free(w->repeat);
-	free(w->kept);
+	free(w->run);
+	free(w->events.p);
 	arena_release(&w->arena);
 	arena_release(&w->scratch);
+	arena_release(&w->block_arena);
 	free(w);
 }

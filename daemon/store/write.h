@@ -138,6 +138,8 @@ enum { CELL_MAX = 20000 };
 struct cell_list {
 	const char *cell[CELL_MAX];
 	uint8_t     hint[CELL_MAX];	/* enum kind that the code implies */
+	uint8_t     word[CELL_MAX];	/* what the cell alone means */
+	uint16_t    marks[CELL_MAX];
 	uint32_t    n;
 };
 

@@ -9,6 +9,7 @@
 #ifndef DAEMON_STORE_WRITER_H
 #define DAEMON_STORE_WRITER_H
 
+#include "daemon/store/block.h"
 #include "daemon/store/db.h"
 #include "daemon/store/write.h"
 
@@ -27,16 +28,20 @@ struct phrase_text { int64_t id; char *text; uint32_t n; };
 
 struct used_chunk { int64_t number; uint64_t *bit; };		/* of 65,536 event ids */
 
-/* One row of the batch on its way into the store. */
-struct kept { uint32_t row; uint32_t point; int64_t phrase; };
+/* A run on its way into the store, with its block's place in `events`. */
+struct new_run {
+	int64_t account, block, n, file, lo, hi, shift;
+	int16_t offset;
+	size_t  at, size;
+};
 
 struct writer {
 	struct store        *store;
 	struct write_options o;
 	struct arena         arena;		/* points' texts; lives as long as the writer */
-	struct arena         scratch;		/* one flush */
+	struct arena         scratch, block_arena;	/* one account's rows; one block's texts */
 	bool                 in_txn;
-	int64_t              next_event;	/* id that the next event will get */
+	int64_t              next_block;	/* id that the next block will get */
 
 	/* the spanning file, if one is open */
 	uint32_t             open_file;		/* running number, 0 = none */
@@ -56,6 +61,8 @@ struct writer {
 	uint16_t             cell_same[CELL_MAX];	/* first cell equal but for letter case */
 	uint32_t             n_cell;		/* length of `cell_same` */
 	uint16_t             cell_index[CELL_MAX];	/* by id - 1: index in the list */
+	uint8_t              cell_word[CELL_MAX];	/* by id - 1: what the cell alone means */
+	uint16_t             cell_marks[CELL_MAX];
 	uint32_t             n_stored_cell;	/* ids are 1 .. n_stored_cell */
 	uint32_t             kept_cell;		/* of them, stored before this transaction began */
 
@@ -74,8 +81,9 @@ struct writer {
 	uint32_t            *point;		/* by row - first */
 	bool                *repeat;		/* by row - first */
 	size_t               cap_point, cap_repeat;
-	struct kept         *kept;
-	size_t               n_kept, cap_kept;
+	struct new_run      *run;
+	size_t               n_run, cap_run;
+	struct block_text    events;
 };
 
 /* place.c */
@@ -104,7 +112,7 @@ int repeat_find(struct writer *w, size_t from, size_t to, bool spanning, bool ma
     struct err *e);
 void repeat_forget(struct writer *w);		/* the spanning file is over */
 
-/* batch_table.c: w->kept as the table `batch`, columns as in `event` without id. */
+/* batch_table.c: w->run as the table `batch`. */
 int batch_table_make(struct writer *w, struct err *e);
 
 #endif

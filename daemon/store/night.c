@@ -1,0 +1,223 @@
+/* night.c - what a nightly run was told before, and what came after it. */
+#include <stdlib.h>
+#include <string.h>
+
+#include "daemon/store/db.h"
+
+int
+store_night(struct store *s, struct night *out, struct err *e)
+{
+	sqlite3_stmt *st = db_stmt(s, "SELECT id, at, file, decision FROM night"
+	    " ORDER BY id DESC LIMIT 1", e);
+	int rc = st ? db_step(s, st, e) : -1;
+
+	*out = (struct night){ .at = NO_TIME };
+	if (rc < 0)
+		return -1;
+	if (rc)
+		*out = (struct night){ sqlite3_column_int64(st, 0), sqlite3_column_int64(st, 1),
+		    sqlite3_column_int64(st, 2), sqlite3_column_int64(st, 3) };
+	sqlite3_reset(st);
+	return 0;
+}
+
+/* The list that was grown on the heap becomes the arena's. */
+static void *
+settle(struct arena *a, void *list, size_t n, size_t item)
+{
+	void *out = arena_take(a, (n + 1) * item);
+
+	if (n)
+		memcpy(out, list, n * item);
+	free(list);
+	return out;
+}
+
+int
+store_told(struct store *s, struct arena *a, struct told **out, size_t *n, struct err *e)
+{
+	sqlite3_stmt *st = db_stmt(s, "SELECT finding, level, count, cleared FROM told"
+	    " ORDER BY finding", e);
+	struct told *list = NULL;
+	size_t cap = 0;
+	int rc = st ? 0 : -1;
+
+	*n = 0;
+	while (st && (rc = db_step(s, st, e)) > 0) {
+		list = x_grow(list, &cap, *n + 1, sizeof *list);
+		list[(*n)++] = (struct told){ db_text(st, 0, a), sqlite3_column_int(st, 1),
+		    sqlite3_column_int64(st, 2), sqlite3_column_int(st, 3) };
+	}
+	*out = settle(a, list, *n, sizeof *list);
+	return rc;
+}
+
+int
+store_night_files(struct store *s, int64_t since, struct arena *a, struct night_file **out,
+    size_t *n, struct err *e)
+{
+	sqlite3_stmt *st = db_stmt(s, "SELECT f.id, f.name, f.kind, f.owner, f.rows, f.stored,"
+	    " f.repeated, f.set_aside, f.from_at, f.to_at, EXISTS (SELECT 1 FROM file g"
+	    "  WHERE g.size = f.size AND g.crc32 = f.crc32 AND g.kind = f.kind AND g.id < f.id)"
+	    " FROM file f WHERE f.id > ?1 ORDER BY f.id", e);
+	struct night_file *list = NULL;
+	size_t cap = 0;
+	int rc = st ? 0 : -1;
+
+	*n = 0;
+	if (st)
+		sqlite3_bind_int64(st, 1, since);
+	while (st && (rc = db_step(s, st, e)) > 0) {
+		list = x_grow(list, &cap, *n + 1, sizeof *list);
+		list[(*n)++] = (struct night_file){ .id = sqlite3_column_int64(st, 0),
+		    .name = db_text(st, 1, a), .kind = db_text(st, 2, a), .owner = db_text(st, 3, a),
+		    .rows = sqlite3_column_int64(st, 4), .stored = sqlite3_column_int64(st, 5),
+		    .repeated = sqlite3_column_int64(st, 6),
+		    .set_aside = sqlite3_column_int64(st, 7), .from = db_time(st, 8),
+		    .to = db_time(st, 9), .again = sqlite3_column_int(st, 10) };
+	}
+	*out = settle(a, list, *n, sizeof *list);
+	return rc;
+}
+
+int
+store_night_reasons(struct store *s, int64_t since, struct arena *a,
+    struct night_reason **out, size_t *n, struct err *e)
+{
+	sqlite3_stmt *st = db_stmt(s, "SELECT f.kind, x.reason, count(*), NOT EXISTS"
+	    " (SELECT 1 FROM aside y JOIN file g ON g.id = y.file WHERE y.file <= ?1"
+	    "   AND y.reason = x.reason AND g.kind = f.kind)"
+	    " FROM file f CROSS JOIN aside x ON x.file = f.id WHERE f.id > ?1"
+	    " GROUP BY f.kind, x.reason ORDER BY 3 DESC, 1, 2", e);
+	struct night_reason *list = NULL;
+	size_t cap = 0;
+	int rc = st ? 0 : -1;
+
+	*n = 0;
+	if (st)
+		sqlite3_bind_int64(st, 1, since);
+	while (st && (rc = db_step(s, st, e)) > 0) {
+		list = x_grow(list, &cap, *n + 1, sizeof *list);
+		list[(*n)++] = (struct night_reason){ db_text(st, 0, a), db_text(st, 1, a),
+		    sqlite3_column_int64(st, 2), sqlite3_column_int(st, 3) };
+	}
+	*out = settle(a, list, *n, sizeof *list);
+	return rc;
+}
+
+/* One row a change, oldest file first. Of a setting: the value of the newest file before
+ * this one that names it; of a site: the zone before. */
+#define CHANGES \
+	"SELECT f.name, f.kind, f.owner, t.who, t.rule || '.' || t.setting ||" \
+	"  CASE WHEN t.scope IN ('', '*') THEN '' ELSE ' for ' || t.scope END," \
+	"  coalesce((SELECT o.value FROM setting o WHERE o.rule = t.rule AND o.setting = t.setting" \
+	"    AND o.scope = t.scope AND o.file < t.file ORDER BY o.id DESC LIMIT 1), 'the default')," \
+	"  t.value, f.id AS file, t.id AS n" \
+	" FROM file f CROSS JOIN setting t ON t.file = f.id WHERE f.id > ?1 AND f.kind = 'settings'" \
+	" UNION ALL SELECT f.name, f.kind, f.owner, '', 'time zone of ' || t.account, o.timezone," \
+	"  t.timezone, f.id, t.id" \
+	" FROM file f CROSS JOIN site t ON t.file = f.id CROSS JOIN site o ON o.id =" \
+	"  (SELECT max(p.id) FROM site p WHERE p.account = t.account AND p.file < t.file)" \
+	" WHERE f.id > ?1 AND f.kind = 'sites' AND o.timezone <> t.timezone" \
+	" UNION ALL SELECT f.name, f.kind, f.owner, '', f.stored || ' of ' || f.rows ||" \
+	"  CASE f.rows WHEN 1 THEN ' row' ELSE ' rows' END || ' taken', '', '', f.id, 0" \
+	" FROM file f WHERE f.id > ?1 AND f.kind NOT IN ('events', 'settings') AND f.stored > 0" \
+	" ORDER BY file, n"
+
+int
+store_night_changes(struct store *s, int64_t since, struct arena *a,
+    struct night_change **out, size_t *n, struct err *e)
+{
+	sqlite3_stmt *st = db_stmt(s, CHANGES, e);
+	struct night_change *list = NULL;
+	size_t cap = 0;
+	int rc = st ? 0 : -1;
+
+	*n = 0;
+	if (st)
+		sqlite3_bind_int64(st, 1, since);
+	while (st && (rc = db_step(s, st, e)) > 0) {
+		list = x_grow(list, &cap, *n + 1, sizeof *list);
+		list[(*n)++] = (struct night_change){ db_text(st, 0, a), db_text(st, 1, a),
+		    db_text(st, 2, a), db_text(st, 3, a), db_text(st, 4, a), db_text(st, 5, a),
+		    db_text(st, 6, a) };
+	}
+	*out = settle(a, list, *n, sizeof *list);
+	return rc;
+}
+
+int
+store_night_decisions(struct store *s, int64_t since, struct arena *a,
+    struct night_decision **out, size_t *n, struct err *e)
+{
+	sqlite3_stmt *st = db_stmt(s, "SELECT finding, decision, who, why, at, until FROM decision"
+	    " WHERE id > ?1 ORDER BY id", e);
+	struct night_decision *list = NULL;
+	size_t cap = 0;
+	int rc = st ? 0 : -1;
+
+	*n = 0;
+	if (st)
+		sqlite3_bind_int64(st, 1, since);
+	while (st && (rc = db_step(s, st, e)) > 0) {
+		list = x_grow(list, &cap, *n + 1, sizeof *list);
+		list[(*n)++] = (struct night_decision){ db_text(st, 0, a), {
+		    .decision = db_text(st, 1, a), .who = db_text(st, 2, a), .why = db_text(st, 3, a),
+		    .at = sqlite3_column_int64(st, 4), .until = db_time(st, 5), .holds = true,
+		    .lifted = "" } };
+	}
+	*out = settle(a, list, *n, sizeof *list);
+	return rc;
+}
+
+int
+store_night_done(struct store *s, int64_t wall_clock, struct err *e)
+{
+	sqlite3_stmt *st = db_stmt(s, "INSERT INTO night(at, file, decision) SELECT ?1,"
+	    " (SELECT coalesce(max(id), 0) FROM file), (SELECT coalesce(max(id), 0) FROM decision)", e);
+
+	if (!st)
+		return -1;
+	sqlite3_bind_int64(st, 1, wall_clock);
+	if (db_run(s, st, e))
+		return -1;
+	return db_exec(s, "UPDATE finding_case SET night = (SELECT max(id) FROM night)"
+	    " WHERE night IS NULL AND id IN (SELECT id FROM finding WHERE NOT pending);"
+	    "DELETE FROM told;"
+	    "INSERT INTO told SELECT id, level, count, cleared IS NOT NULL FROM finding"
+	    " WHERE NOT pending", e);
+}
+
+int
+store_owner(struct store *s, int64_t file, const char *owner, struct err *e)
+{
+	sqlite3_stmt *st = db_stmt(s, "UPDATE file SET owner = ?2 WHERE id = ?1", e);
+
+	if (!st)
+		return -1;
+	sqlite3_bind_int64(st, 1, file);
+	db_bind_text(st, 2, owner);
+	return db_run(s, st, e);
+}
+
+int
+store_knows(struct store *s, const char *place, int64_t size, uint32_t crc32,
+    bool covers_all, bool *known, struct err *e)
+{
+	sqlite3_stmt *st = db_stmt(s, "SELECT EXISTS (SELECT 1 FROM file WHERE size = ?2"
+	    " AND crc32 = ?3 AND kind = 'events' AND covers_all >= ?4)"
+	    " OR EXISTS (SELECT 1 FROM file WHERE size = ?2 AND crc32 = ?3 AND kind <> 'events'"
+	    "  AND id = (SELECT max(id) FROM file WHERE place = ?1))", e);
+
+	if (!st)
+		return -1;
+	db_bind_text(st, 1, place);
+	sqlite3_bind_int64(st, 2, size);
+	sqlite3_bind_int64(st, 3, crc32);
+	sqlite3_bind_int(st, 4, covers_all);
+	if (db_step(s, st, e) < 0)
+		return -1;
+	*known = sqlite3_column_int(st, 0);
+	sqlite3_reset(st);
+	return 0;
+}

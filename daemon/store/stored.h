@@ -1,0 +1,26 @@
+/* stored.h - one block of the store, read to be changed and written back. */
+#ifndef DAEMON_STORE_STORED_H
+#define DAEMON_STORE_STORED_H
+
+#include "daemon/store/block.h"
+#include "daemon/store/db.h"
+
+struct stored_block {
+	struct arena      arena;	/* holds `row` and its texts */
+	int64_t           account, block, file;
+	struct block_base base;
+	struct block_row *row;
+	int               n;
+};
+
+/* run.lo, run.offset and run.shift from three columns of a query. */
+void block_base_of(sqlite3_stmt *st, int col, struct block_base *b);
+
+/* `word` and `marks` are the cells' ordinary ones, by id - 1. Release also after -1. */
+int stored_block_read(struct store *s, int64_t account, int64_t block, const uint8_t *word,
+    const uint16_t *marks, uint32_t n_cell, struct stored_block *out, struct err *e);
+/* Writes the block and what is ordinary in its run anew. */
+int stored_block_write(struct store *s, struct stored_block *b, struct err *e);
+void stored_block_release(struct stored_block *b);
+
+#endif
