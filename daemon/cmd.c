@@ -6,6 +6,7 @@
 #include <time.h>
 #include <unistd.h>
 
+#include "rules/override.h"
 #include "rules/rule.h"
 
 #define X(name) extern const struct command cmd_##name;
@@ -193,6 +194,20 @@ cmd_now(void)
 	return (int64_t)t.tv_sec * SECOND + t.tv_nsec / 1000000;
 }
 
+bool
+cmd_clock(const char *text, double *hours)
+{
+	const char *colon = strchr(text, ':');
+	int64_t hour, minute;
+
+	if (!colon || colon - text > 2 || strlen(colon) != 3 ||
+	    !span_to_int((struct span){ text, (size_t)(colon - text) }, 0, 23, &hour) ||
+	    !span_to_int(span_of(colon + 1), 0, 59, &minute))
+		return false;
+	*hours = (double)hour + (double)minute / 60;
+	return true;
+}
+
 static int32_t
 offset(const void *zone, int64_t utc)
 {
@@ -224,6 +239,8 @@ cmd_rule(const char *name, struct err *e)
 
 	if (r)
 		return r;
+	if (strcmp(name, override_nightly.id) == 0)
+		return &override_nightly;
 	for (size_t i = 0; i < rule_count && n < MOST; i++)
 		names[n++] = rule_table[i]->id;
 	names[n] = NULL;

@@ -69,6 +69,8 @@ int cmd_show(const struct opts_common *o, enum store_mode mode,
 int64_t cmd_when(const struct opts_when *w, const struct tz *zone, int64_t base, int sign);
 /* Wall clock, ms UTC. */
 int64_t cmd_now(void);
+/* A time of day as typed, "05:30" or "5:30", into hours; false when it is none. */
+bool cmd_clock(const char *text, double *hours);
 /* The page's clock becomes `zone`. */
 void cmd_zone(struct page *p, const struct tz *zone);
 /* The rule of that name; NULL and *e, with the nearest, when there is none. */

@@ -1,6 +1,8 @@
 #include "daemon/tablein.h"
 
+#include <pwd.h>
 #include <string.h>
+#include <sys/stat.h>
 
 #include "daemon/derive.h"
 #include "daemon/store/tables.h"
@@ -217,6 +219,21 @@ take_rows(struct taking *t, struct reader *reader, struct arena *a, struct inges
 	return 0;
 }
 
+/* Whose file it is: what a list changes is told with that name. "" = not known. */
+static const char *
+owner_of(struct arena *a, const char *place)
+{
+	struct passwd entry, *found = NULL;
+	char buffer[4096];
+	struct stat st;
+
+	if (stat(place, &st) != 0)
+		return "";
+	if (getpwuid_r(st.st_uid, &entry, buffer, sizeof buffer, &found) == 0 && found)
+		return arena_fmt(a, "%s", entry.pw_name);
+	return arena_fmt(a, "user %ld", (long)st.st_uid);
+}
+
 int
 table_take(struct store *s, struct reading *r, struct reader *reader, const char *place,
     const struct ingest_options *o, struct tz_set *zones, int64_t taken, struct arena *a,
@@ -233,7 +250,7 @@ table_take(struct store *s, struct reading *r, struct reader *reader, const char
 	t.fallback = o->timezone ? tz_find(zones, span_of(o->timezone), &none) : NULL;
 	if (!t.fallback)
 		t.fallback = tz_machine(zones);
-	rc = table_begin(s, &t.file, e);
+	rc = table_begin(s, &t.file, e) || store_owner(s, t.file.id, owner_of(a, place), e) ? -1 : 0;
 	if (rc == 0)
 		rc = take_rows(&t, reader, a, f, e);
 	if (rc == 0 && !f->failed)

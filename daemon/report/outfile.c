@@ -40,8 +40,16 @@ outfile_open(struct outfile *o, const char *path, struct err *e)
 	return 0;
 }
 
+static int
+give_up(struct outfile *o, int fault, struct err *e)
+{
+	err_set(e, ERR_IO, o->path, 0, "cannot write: %s", strerror(fault));
+	outfile_drop(o);
+	return -1;
+}
+
 int
-outfile_close(struct outfile *o, struct err *e)
+outfile_seal(struct outfile *o, struct err *e)
 {
 	int fault = 0;
 
@@ -51,16 +59,42 @@ outfile_close(struct outfile *o, struct err *e)
 	if (fclose(o->f) != 0 && !fault)
 		fault = errno;
 	o->f = NULL;
-	if (!fault && rename(o->part, o->path) != 0)
-		fault = errno;
-	if (!fault) {
-		free(o->part);
-		o->part = NULL;
-	} else {
-		err_set(e, ERR_IO, o->path, 0, "cannot write: %s", strerror(fault));
-	}
+	return fault ? give_up(o, fault, e) : 0;
+}
+
+/* A name is on the disk once its folder is. */
+static int
+sync_folder(const char *path)
+{
+	const char *slash = strrchr(path, '/');
+	size_t n = slash == path ? 1 : slash ? (size_t)(slash - path) : 1;
+	char *folder = x_alloc(n + 1);
+	int fd, rc;
+
+	memcpy(folder, slash ? path : ".", n);
+	folder[n] = '\0';
+	fd = open(folder, O_RDONLY | O_DIRECTORY | O_CLOEXEC);
+	/* A folder that may be written to but not read cannot be asked. */
+	rc = fd < 0 ? 0 : fsync(fd) != 0 && errno != EINVAL && errno != EROFS ? -1 : 0;
+	if (fd >= 0)
+		close(fd);
+	free(folder);
+	return rc;
+}
+
+int
+outfile_close(struct outfile *o, struct err *e)
+{
+	if (o->f && outfile_seal(o, e) < 0)
+		return -1;
+	if (rename(o->part, o->path) != 0)
+		return give_up(o, errno, e);
+	free(o->part);
+	o->part = NULL;
+	if (sync_folder(o->path) != 0)
+		return give_up(o, errno, e);
 	outfile_drop(o);
-	return fault ? -1 : 0;
+	return 0;
 }
 
 void

@@ -16,7 +16,11 @@ struct outfile {
 };
 
 int outfile_open(struct outfile *o, const char *path, struct err *e);
-/* Looks at all errors since the opening; on failure the old file stays as it was. */
+/* All is written and on the disk, under PATH.part: so that of several files none takes its
+ * place before all are whole. On failure as outfile_close(). */
+int outfile_seal(struct outfile *o, struct err *e);
+/* Looks at all errors since the opening; on failure the old file stays as it was. Once it
+ * is back, the new one stays in place whatever happens to the machine. */
 int outfile_close(struct outfile *o, struct err *e);
 /* Gives the writing up; nothing remains. After outfile_close() it does nothing. */
 void outfile_drop(struct outfile *o);

@@ -14,6 +14,13 @@ same(const char *a, const char *b)
 	return span_eq_fold(span_of(a), span_of(b));
 }
 
+/* Every rule, and after them what belongs to the nightly run. */
+static const struct rule *
+nth(size_t i)
+{
+	return i < rule_count ? rule_table[i] : &override_nightly;
+}
+
 /* How narrow a scope is where it reaches, 1..4; 0 where it does not reach. */
 static int
 reach(const char *scope, const char *account, const char *group, const char *kind)
@@ -145,9 +152,9 @@ settings_text(struct page *p, const struct rule *only, const struct setting_row 
 {
 	bool told = false;
 
-	for (size_t i = 0; i < rule_count; i++) {
-		if (!only || rule_table[i] == only)
-			rule_text(p, rule_table[i], row, n, only != NULL);
+	for (size_t i = 0; i <= rule_count; i++) {
+		if (!only || nth(i) == only)
+			rule_text(p, nth(i), row, n, only != NULL);
 	}
 	for (size_t i = 0; i < n && !only; i++) {
 		const char *why = idle(&row[i]);
@@ -170,8 +177,8 @@ settings_csv(FILE *f, const struct rule *only, const struct setting_row *row, si
 
 	csvout_init(&w, f);
 	csvout_header(&w, "rule,setting,value,unit,scope,default,min,max,origin,who,file,taken");
-	for (size_t k = 0; k < rule_count; k++) {
-		const struct rule *r = rule_table[k];
+	for (size_t k = 0; k <= rule_count; k++) {
+		const struct rule *r = nth(k);
 
 		for (const struct setting *s = r->setting; s && s->name; s++) {
 			for (size_t i = 0; i <= n; i++) {
@@ -206,8 +213,8 @@ void
 settings_json(struct json *j, const struct rule *only, const struct setting_row *row, size_t n)
 {
 	json_open(j, "rules", '[');
-	for (size_t k = 0; k < rule_count; k++) {
-		const struct rule *r = rule_table[k];
+	for (size_t k = 0; k <= rule_count; k++) {
+		const struct rule *r = nth(k);
 
 		if (only && r != only)
 			continue;

@@ -1,0 +1,18 @@
+/* lock.h - one at a time: `watch` and `nightly` on one store.
+ *
+ * A lock of the operating system (flock) on STORE.lock: it ends with the process that
+ * holds it, however that ends. The file says who that is and is never removed.
+ */
+#ifndef DAEMON_LOCK_H
+#define DAEMON_LOCK_H
+
+#include "daemon/base/arena.h"
+#include "daemon/base/err.h"
+
+/* The lock's descriptor: close() gives it back. -1 and *e when another holds it (the
+ * message says who), or when the file cannot be made. `who` is "watch" or "nightly". */
+int lock_take(const char *store, const char *who, struct err *e);
+/* Who holds the lock of a store now, "watch, process 4711"; "" = nobody. */
+const char *lock_holder(struct arena *a, const char *store);
+
+#endif

@@ -1,0 +1,311 @@
+#include "daemon/nightly.h"
+
+#include <dirent.h>
+#include <errno.h>
+#include <fcntl.h>
+#include <limits.h>
+#include <stdlib.h>
+#include <string.h>
+#include <strings.h>
+#include <sys/stat.h>
+#include <unistd.h>
+#include <zlib.h>
+
+#include "daemon/cmd.h"
+#include "daemon/report/csvout.h"
+#include "daemon/report/findings.h"
+#include "daemon/report/outfile.h"
+#include "daemon/report/settings.h"
+#include "rules/override.h"
+
+/* ---- which files ------------------------------------------------------------ */
+
+static int
+fingerprint(const char *path, int64_t *size, uint32_t *crc, struct err *e)
+{
+	enum { CHUNK = 1 << 18 };
+	int fd = open(path, O_RDONLY | O_NONBLOCK | O_CLOEXEC);
+	unsigned char *chunk = x_alloc(CHUNK);
+	ssize_t n = -1;
+	int rc = 0;
+
+	*size = 0;
+	*crc = 0;
+	while (fd >= 0 && (n = read(fd, chunk, CHUNK)) > 0) {
+		*crc = (uint32_t)crc32(*crc, chunk, (uInt)n);
+		*size += n;
+	}
+	if (n < 0)
+		rc = err_set(e, ERR_IO, path, 0, "cannot be read: %s", strerror(errno));
+	if (fd >= 0)
+		close(fd);
+	free(chunk);
+	return rc;
+}
+
+static bool
+unfinished(const char *name)
+{
+	const char *dot = strrchr(name, '.');
+
+	return name[0] == '.' || (dot && (strcasecmp(dot, ".part") == 0 ||
+	    strcasecmp(dot, ".tmp") == 0));
+}
+
+static int
+by_name(const void *a, const void *b)
+{
+	return strcmp(*(const char *const *)a, *(const char *const *)b);
+}
+
+/* Is it to be read? One that cannot even be looked at is: what is wrong is said there. */
+static int
+wanted(struct store *s, const char *path, bool covers_all, bool *yes, bool *known, struct err *e)
+{
+	char full[PATH_MAX];
+	struct stat st;
+	int64_t size;
+	uint32_t crc;
+
+	*known = false;
+	*yes = stat(path, &st) != 0 || S_ISREG(st.st_mode);
+	if (!*yes || !realpath(path, full) || fingerprint(path, &size, &crc, e) < 0)
+		return 0;
+	if (store_knows(s, full, size, crc, covers_all, known, e) < 0)
+		return -1;
+	*yes = !*known;
+	return 0;
+}
+
+int
+nightly_files(struct store *s, const char *dir, bool covers_all, struct arena *a,
+    const char ***path, size_t *n, size_t *known, struct err *e)
+{
+	DIR *d = opendir(dir);
+	const char **list = NULL;
+	struct dirent *entry;
+	size_t cap = 0;
+	int rc = 0;
+
+	*n = *known = 0;
+	if (!d)
+		return err_set(e, ERR_IO, dir, 0, "cannot be read: %s", strerror(errno));
+	while (rc == 0 && (entry = readdir(d)) != NULL) {
+		const char *name = arena_fmt(a, "%s%s%s", dir, dir[strlen(dir) - 1] == '/' ? "" : "/",
+		    entry->d_name);
+		bool yes, seen;
+
+		if (unfinished(entry->d_name))
+			continue;
+		rc = wanted(s, name, covers_all, &yes, &seen, e);
+		*known += seen;
+		if (rc == 0 && yes) {
+			list = x_grow(list, &cap, *n + 1, sizeof *list);
+			list[(*n)++] = name;
+		}
+	}
+	closedir(d);
+	if (*n)
+		qsort(list, *n, sizeof *list, by_name);
+	*path = arena_take(a, (*n + 1) * sizeof *list);
+	if (*n)
+		memcpy(*path, list, *n * sizeof *list);
+	free(list);
+	return rc;
+}
+
+int64_t
+nightly_last(const struct tz *tz, double hour, int64_t now)
+{
+	int64_t seconds = now / SECOND, local = seconds + tz_offset(tz, seconds);
+	int64_t wall = local - (local % 86400 + 86400) % 86400 + (int64_t)(hour * 3600 + 0.5);
+	int32_t first, second;
+
+	for (;; wall -= 86400) {
+		tz_local(tz, wall, &first, &second);
+		if ((wall - first) * SECOND <= now)
+			return (wall - first) * SECOND;
+	}
+}
+
+/* ---- what is told ----------------------------------------------------------- */
+
+static double
+setting_in_force(const char *name, const struct setting_row *row, size_t n)
+{
+	const struct setting *s = override_nightly.setting;
+	double value;
+
+	while (strcmp(s->name, name) != 0)
+		s++;
+	value = s->value;
+	for (size_t i = 0; i < n; i++)
+		if (strcasecmp(row[i].rule, override_nightly.id) == 0 &&
+		    strcasecmp(row[i].setting, name) == 0 && strcmp(row[i].scope, "*") == 0)
+			override_read(span_of(row[i].rule), span_of(row[i].setting),
+			    span_of(row[i].value), &value);
+	return value;
+}
+
+static int
+collect(struct store *s, const struct nightly_options *o, struct arena *a, struct digest *d,
+    struct err *e)
+{
+	struct finding_filter all = { .level = -1, .state = "all", .since = NO_TIME,
+	    .as_of = o->now };
+	struct stored_finding *finding;
+	struct told *told;
+	struct account_info *uncovered, *account;
+	struct night_file *file;
+	struct night_reason *reason;
+	struct night_change *change;
+	struct night_decision *decision;
+	struct setting_row *row;
+	struct store_status status;
+	struct text_zone *zone;
+	struct page clock = { 0 };
+	size_t n;
+
+	*d = (struct digest){ .at = o->now, .failed = o->failed, .n_failed = o->n_failed,
+	    .n_known = o->n_known };
+	if (store_night(s, &d->last, e) ||
+	    store_findings(s, &all, a, &finding, &d->n_finding, e) ||
+	    store_told(s, a, &told, &d->n_told, e) ||
+	    store_uncovered(s, a, &uncovered, &d->n_uncovered, e) ||
+	    store_accounts(s, a, &account, &d->n_account, e) ||
+	    store_night_files(s, d->last.file, a, &file, &d->n_file, e) ||
+	    store_night_reasons(s, d->last.file, a, &reason, &d->n_reason, e) ||
+	    store_night_changes(s, d->last.file, a, &change, &d->n_change, e) ||
+	    store_night_decisions(s, d->last.decision, a, &decision, &d->n_decision, e) ||
+	    store_settings(s, a, &row, &n, e) || store_status(s, a, &status, e))
+		return -1;
+	zone = arena_take(a, (d->n_finding + 1) * sizeof *zone);
+	for (size_t i = 0; i < d->n_finding; i++) {
+		cmd_zone(&clock, cmd_tz(o->zones, finding[i].timezone));
+		zone[i] = clock.zone;
+	}
+	d->finding = finding;
+	d->zone = zone;
+	d->told = told;
+	d->uncovered = uncovered;
+	d->account = account;
+	d->file = file;
+	d->reason = reason;
+	d->change = change;
+	d->decision = decision;
+	d->cover_from = status.cover_from;
+	d->cover_to = status.cover_to;
+	d->due = status.due;
+	d->aside_limit = setting_in_force("set_aside", row, n);
+	d->expected = nightly_last(tz_machine(o->zones),
+	    o->expected < 0 ? setting_in_force("expected", row, n) : o->expected, o->now);
+	return 0;
+}
+
+/* Open findings, then those that this night tells as cleared. */
+static const struct stored_finding *
+listed(struct arena *a, const struct digest *d, size_t *n)
+{
+	struct stored_finding *list = arena_take(a, (d->n_finding + 1) * sizeof *list);
+
+	*n = 0;
+	for (size_t i = 0; i < d->n_finding; i++)
+		if (d->finding[i].cleared == NO_TIME)
+			list[(*n)++] = d->finding[i];
+	for (size_t i = 0; i < d->n_finding; i++) {
+		enum digest_change c = digest_change(d, &d->finding[i]);
+
+		if (c == DIGEST_CLEARED || (c == DIGEST_PASSED && d->last.id))
+			list[(*n)++] = d->finding[i];
+	}
+	return list;
+}
+
+struct asides { struct csvout w; int64_t since; };
+
+static int
+aside_row(void *ctx, const struct aside_row *row)
+{
+	struct asides *x = ctx;
+
+	if (row->file <= x->since)
+		return 0;
+	csvout_text(&x->w, row->file_name);
+	csvout_int(&x->w, row->line);
+	csvout_text(&x->w, row->kind);
+	csvout_text(&x->w, row->reason);
+	csvout_span(&x->w, (struct span){ row->raw, row->raw_n });
+	csvout_end(&x->w);
+	return ferror(x->w.f);
+}
+
+enum { DIGEST, CSV, JSON, ASIDE, OUTPUTS };
+static const char *const file_name[OUTPUTS] = {
+	"digest.txt", "findings.csv", "findings.json", "set-aside.csv"
+};
+
+static int
+write_all(struct store *s, const struct nightly_options *o, struct arena *a,
+    const struct digest *d, struct outfile *out, struct err *e)
+{
+	struct json j = { .f = out[JSON].f };
+	struct asides asides = { .since = d->last.file };
+	const struct stored_finding *finding;
+	struct page p;
+	size_t n;
+
+	page_init(&p, out[DIGEST].f);
+	cmd_zone(&p, tz_machine(o->zones));
+	digest_text(&p, d);
+	page_release(&p);
+	finding = listed(a, d, &n);
+	findings_csv(out[CSV].f, finding, n);
+	json_open(&j, NULL, '{');
+	findings_json(&j, finding, n);
+	json_close(&j, '}');
+	json_end(&j);
+	csvout_init(&asides.w, out[ASIDE].f);
+	csvout_header(&asides.w, "from_file,from_line,kind,reason,raw");
+	return store_asides(s, aside_row, &asides, e) < 0 ? -1 : 0;
+}
+
+static int
+place_all(struct outfile *out, struct err *e)
+{
+	for (int i = 0; i < OUTPUTS; i++)
+		if (outfile_seal(&out[i], e) < 0)
+			return -1;
+	for (int i = 0; i < OUTPUTS; i++)
+		if (outfile_close(&out[i], e) < 0)
+			return -1;
+	return 0;
+}
+
+/* Reading, writing and marking stand in one transaction: what somebody else adds
+ * meanwhile is not marked as told. */
+int
+nightly_tell(struct store *s, const struct nightly_options *o, struct arena *a,
+    const char **asks, struct err *e)
+{
+	struct outfile out[OUTPUTS] = { 0 };
+	struct page p = { 0 };
+	struct digest d;
+	int rc = store_begin(s, e);
+
+	if (rc)
+		return -1;
+	for (int i = 0; rc == 0 && i < OUTPUTS; i++)
+		rc = outfile_open(&out[i], arena_fmt(a, "%s/%s", o->out, file_name[i]), e);
+	if (rc == 0 && (collect(s, o, a, &d, e) || write_all(s, o, a, &d, out, e) ||
+	    place_all(out, e) || store_night_done(s, o->now, e) || store_commit(s, e)))
+		rc = -1;
+	for (int i = 0; i < OUTPUTS; i++)
+		outfile_drop(&out[i]);
+	if (rc) {
+		store_abort(s);
+		return -1;
+	}
+	*asks = arena_text(a, span_of(digest_attention(&p, &d)));
+	page_release(&p);
+	return 0;
+}

@@ -1,0 +1,35 @@
+/* nightly.h - one night: what is told, and that it was told.
+ *
+ * Writes digest.txt, findings.csv, findings.json and set-aside.csv. All are whole and on
+ * the disk before the first takes its place; only then the findings count as told. A run
+ * that is cut short tells the same again the next time.
+ */
+#ifndef DAEMON_NIGHTLY_H
+#define DAEMON_NIGHTLY_H
+
+#include "daemon/ingest.h"
+#include "daemon/report/digest.h"
+#include "parsers/tz.h"
+
+struct nightly_options {
+	const char                 *out;	/* folder, exists */
+	struct tz_set              *zones;
+	int64_t                     now;	/* wall clock, ms UTC */
+	double                      expected;	/* hour of the machine's clock; < 0 = the setting */
+	const struct digest_failed *failed;	/* files that could not be taken in */
+	size_t                      n_failed, n_known;
+};
+
+/* *asks: what asks for a person, "" = nothing. Lent by `a`. */
+int nightly_tell(struct store *s, const struct nightly_options *o, struct arena *a,
+    const char **asks, struct err *e);
+
+/* The files of a folder that are to be read, by name: all but those that the store knows
+ * already (counted in *known), those that begin with a dot, and .part and .tmp. */
+int nightly_files(struct store *s, const char *dir, bool covers_all, struct arena *a,
+    const char ***path, size_t *n, size_t *known, struct err *e);
+
+/* The last moment at or before `now` at which the clock of `tz` showed that hour. */
+int64_t nightly_last(const struct tz *tz, double hour, int64_t now);
+
+#endif

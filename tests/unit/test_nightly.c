@@ -1,0 +1,245 @@
+/* test_nightly.c - what a night reads, tells and remembers. */
+#include <setjmp.h>
+#include <stdarg.h>
+#include <stddef.h>
+#include <stdint.h>
+
+#include <cmocka.h>
+#include <stdio.h>
+#include <string.h>
+#include <sys/stat.h>
+#include <unistd.h>
+
+#include "daemon/lock.h"
+#include "daemon/nightly.h"
+#include "rules/rule.h"
+#include "tests/unit/help_store.h"
+
+#define T(y, m, d, h, mi) civil_to_ms(&(struct civil){ y, m, d, h, mi, 0, 0 })
+
+static void
+expected_hour_is_the_last_one(void **state)
+{
+	/* Vienna: +01:00, +02:00 from 2026-03-29 to 2026-10-25 (IANA tz database). */
+	const struct { double hour; int64_t now, want; } row[] = {
+		{ 22, T(2026, 1, 10, 4, 30), T(2026, 1, 9, 21, 0) },
+		{ 22, T(2026, 1, 10, 20, 59), T(2026, 1, 9, 21, 0) },
+		{ 22, T(2026, 1, 10, 21, 0), T(2026, 1, 10, 21, 0) },
+		{ 0, T(2026, 1, 10, 22, 59), T(2026, 1, 9, 23, 0) },
+		{ 0, T(2026, 1, 10, 23, 0), T(2026, 1, 10, 23, 0) },
+		{ 2.5, T(2026, 3, 29, 12, 0), T(2026, 3, 29, 1, 30) },	/* skipped: moved on */
+		{ 2.5, T(2026, 10, 25, 0, 30), T(2026, 10, 25, 0, 30) },	/* the earlier one */
+		{ 23.99, T(1970, 1, 1, 0, 0), T(1969, 12, 31, 22, 59) + 24 * SECOND },
+	};
+	struct tz_set *zones = tz_set_open();
+	struct err e;
+	const struct tz *tz = tz_find(zones, SPAN("Europe/Vienna"), &e);
+
+	(void)state;
+	assert_non_null(tz);
+	for (size_t i = 0; i < sizeof row / sizeof *row; i++) {
+		int64_t got = nightly_last(tz, row[i].hour, row[i].now);
+
+		if (got != row[i].want)
+			fail_msg("row %zu: %lld instead of %lld", i, (long long)got,
+			    (long long)row[i].want);
+	}
+	tz_set_close(zones);
+}
+
+static void
+change_is_against_what_was_told(void **state)
+{
+	static const struct told told[] = {
+		{ "a", LEVEL_SOON, 4, false }, { "b", LEVEL_SOON, 4, true },
+		{ "c", LEVEL_SOON, 0, false },
+	};
+	const struct { const char *id; int level; long count; bool cleared; enum digest_change want; }
+	row[] = {
+		{ "a", LEVEL_SOON, 4, false, DIGEST_SAME }, { "a", LEVEL_SOON, 7, false, DIGEST_SAME },
+		{ "a", LEVEL_SOON, 8, false, DIGEST_MORE }, { "a", LEVEL_NOW, 4, false, DIGEST_RISEN },
+		{ "a", LEVEL_LATER, 4, false, DIGEST_SAME }, { "a", LEVEL_SOON, 4, true, DIGEST_CLEARED },
+		{ "b", LEVEL_SOON, 4, false, DIGEST_BACK }, { "b", LEVEL_SOON, 4, true, DIGEST_GONE },
+		{ "c", LEVEL_SOON, 1, false, DIGEST_SAME }, { "d", LEVEL_NOW, 1, false, DIGEST_NEW },
+		{ "d", LEVEL_NOW, 1, true, DIGEST_PASSED },
+	};
+	struct digest d = { .told = told, .n_told = 3 };
+
+	(void)state;
+	for (size_t i = 0; i < sizeof row / sizeof *row; i++) {
+		struct stored_finding f = { .id = row[i].id, .level = row[i].level,
+		    .count = row[i].count, .cleared = row[i].cleared ? 1 : NO_TIME };
+
+		if (digest_change(&d, &f) != row[i].want)
+			fail_msg("row %zu", i);
+	}
+	assert_int_equal(digest_change(&(struct digest){ 0 }, &(struct stored_finding){
+	    .id = "a", .cleared = NO_TIME }), DIGEST_NEW);
+}
+
+static void
+attention_has_a_reason(void **state)
+{
+	struct stored_finding f = { .id = "a", .level = LEVEL_NOW, .cleared = NO_TIME };
+	struct told told = { "a", LEVEL_NOW, 0, false };
+	struct night_file file[] = { { .rows = 1000, .set_aside = 1 },
+	    { .rows = 1000, .set_aside = 900, .again = true } };
+	struct night_reason reason = { .reason = "x", .rows = 1 };
+	struct digest d = { .expected = 10, .cover_to = 10, .finding = &f, .n_finding = 1,
+	    .told = &told, .n_told = 1, .file = file, .n_file = 2, .reason = &reason,
+	    .n_reason = 1, .aside_limit = 0.1 };
+	struct page p = { 0 };
+
+	(void)state;
+	assert_string_equal(digest_attention(&p, &d), "");
+	d.cover_to = 9;
+	assert_string_equal(digest_attention(&p, &d), "no new data");
+	d.cover_to = NO_TIME;
+	assert_false(digest_reached(&d));
+	d.cover_to = 10;
+	d.n_told = 0;
+	assert_string_equal(digest_attention(&p, &d), "1 new finding at now");
+	f.level = LEVEL_SOON;
+	assert_string_equal(digest_attention(&p, &d), "");
+	file[0].set_aside = 2;
+	assert_string_equal(digest_attention(&p, &d), "2 of 1000 rows set aside");
+	d.aside_limit = 0.2;
+	reason.first = true;
+	assert_string_equal(digest_attention(&p, &d),
+	    "rows set aside for 1 reason never seen before");
+	reason.first = false;
+	d.n_failed = 1;
+	assert_string_equal(digest_attention(&p, &d), "1 file failed");
+	page_release(&p);
+}
+
+/* Reads what is to be read of the folder; how many files that were. */
+static size_t
+to_read(struct help *h, bool covers_all, size_t *known)
+{
+	const char **path;
+	struct err e;
+	size_t n;
+
+	assert_int_equal(nightly_files(h->s, arena_fmt(&h->arena, "%s/in", h->dir), covers_all,
+	    &h->arena, &path, &n, known, &e), 0);
+	for (size_t i = 0; i < n; i++)
+		help_ingest(h, path[i], NULL);
+	return n;
+}
+
+static void
+known_files_are_left_alone(void **state)
+{
+	static const char settings[] = "rule,setting,value\nchatter,bursts,3\n";
+	struct help h;
+	size_t known;
+
+	(void)state;
+	help_open(&h);
+	assert_int_equal(mkdir(arena_fmt(&h.arena, "%s/in", h.dir), 0700), 0);
+	help_file(&h, "in/e.csv", "account,time,event\nA1,2026-10-01T08:00:00Z,test\n");
+	help_file(&h, "in/s.csv", settings);
+	help_file(&h, "in/.hidden.csv", settings);
+	help_file(&h, "in/half.csv.part", settings);
+	help_file(&h, "in/half.TMP", settings);
+	assert_int_equal(mkdir(arena_fmt(&h.arena, "%s/in/sub.csv", h.dir), 0700), 0);
+	assert_int_equal(to_read(&h, false, &known), 2);
+	assert_int_equal(known, 0);
+	assert_int_equal(to_read(&h, false, &known), 0);
+	assert_int_equal(known, 2);
+	/* It speaks for more accounts than when it was read. */
+	assert_int_equal(to_read(&h, true, &known), 1);
+	/* The same events under another name; a list that was changed, and changed back. */
+	help_file(&h, "in/e2.csv", "account,time,event\nA1,2026-10-01T08:00:00Z,test\n");
+	help_file(&h, "in/s.csv", "rule,setting,value\nchatter,bursts,4\n");
+	assert_int_equal(to_read(&h, false, &known), 1);
+	assert_int_equal(known, 2);
+	help_file(&h, "in/s.csv", settings);
+	assert_int_equal(to_read(&h, false, &known), 1);
+	for (const char *const *name = (const char *const []){ "e", "s", "e2", NULL }; *name; name++)
+		unlink(arena_fmt(&h.arena, "%s/in/%s.csv", h.dir, *name));
+	unlink(arena_fmt(&h.arena, "%s/in/.hidden.csv", h.dir));
+	unlink(arena_fmt(&h.arena, "%s/in/half.csv.part", h.dir));
+	unlink(arena_fmt(&h.arena, "%s/in/half.TMP", h.dir));
+	rmdir(arena_fmt(&h.arena, "%s/in/sub.csv", h.dir));
+	rmdir(arena_fmt(&h.arena, "%s/in", h.dir));
+	help_close(&h);
+}
+
+static void
+changes_are_told_once(void **state)
+{
+	struct night_change *change;
+	struct night night;
+	struct help h;
+	struct err e;
+	size_t n;
+
+	(void)state;
+	help_open(&h);
+	assert_int_equal(store_night(h.s, &night, &e), 0);
+	assert_int_equal(night.id, 0);
+	help_take(&h, "s1.csv", "account,timezone\nA1,Europe/Vienna\n");
+	help_take(&h, "t1.csv", "rule,setting,value,scope,who\nchatter,bursts,3,account=A1,X\n");
+	assert_int_equal(store_begin(h.s, &e), 0);
+	assert_int_equal(store_night_done(h.s, 5, &e), 0);
+	assert_int_equal(store_commit(h.s, &e), 0);
+	assert_int_equal(store_night(h.s, &night, &e), 0);
+	assert_int_equal(night.at, 5);
+	help_take(&h, "s2.csv", "account,timezone\nA1,Europe/London\n");
+	help_take(&h, "t2.csv", "rule,setting,value,scope,who\nchatter,bursts,4,account=A1,X\n");
+	assert_int_equal(store_night_changes(h.s, night.file, &h.arena, &change, &n, &e), 0);
+	assert_int_equal(n, 3);
+	assert_string_equal(change[0].what, "1 of 1 row taken");
+	assert_string_equal(change[1].what, "time zone of A1");
+	assert_string_equal(change[1].before, "Europe/Vienna");
+	assert_string_equal(change[1].now, "Europe/London");
+	assert_string_equal(change[2].what, "chatter.bursts for account=A1");
+	assert_string_equal(change[2].before, "3");
+	assert_string_equal(change[2].now, "4");
+	assert_string_equal(change[2].who, "X");
+	assert_string_not_equal(change[2].owner, "");
+	help_close(&h);
+}
+
+static void
+lock_is_for_one(void **state)
+{
+	struct arena a = { 0 };
+	struct help h;
+	struct err e;
+	int fd;
+
+	(void)state;
+	help_open(&h);
+	assert_string_equal(lock_holder(&a, h.db), "");
+	fd = lock_take(h.db, "watch", &e);
+	assert_true(fd >= 0);
+	assert_string_equal(lock_holder(&a, h.db), arena_fmt(&a, "watch, process %ld",
+	    (long)getpid()));
+	assert_int_equal(lock_take(h.db, "nightly", &e), -1);
+	assert_non_null(strstr(e.text, "watch, process"));
+	close(fd);
+	assert_string_equal(lock_holder(&a, h.db), "");
+	fd = lock_take(h.db, "nightly", &e);
+	assert_true(fd >= 0);
+	close(fd);
+	arena_release(&a);
+	help_close(&h);
+}
+
+int
+main(void)
+{
+	const struct CMUnitTest tests[] = {
+		cmocka_unit_test(expected_hour_is_the_last_one),
+		cmocka_unit_test(change_is_against_what_was_told),
+		cmocka_unit_test(attention_has_a_reason),
+		cmocka_unit_test(known_files_are_left_alone),
+		cmocka_unit_test(changes_are_told_once),
+		cmocka_unit_test(lock_is_for_one),
+	};
+
+	return cmocka_run_group_tests(tests, NULL, NULL);
+}
