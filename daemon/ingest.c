@@ -230,7 +230,7 @@ scratch_store(char *path, size_t size, struct err *e)
 		return NULL;
 	}
 	close(fd);
-	return store_open(path, STORE_WRITE, NULL, e);
+	return store_open(path, STORE_CREATE, NULL, e);
 }
 
 static void

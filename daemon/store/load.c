@@ -669,9 +669,10 @@ int
 store_view(struct store *s, const char *account, int64_t as_of, struct view *v, struct err *e)
 {
 	struct arena a = { 0 };
-	sqlite3_stmt *st = db_stmt(s, "SELECT id, account, receiver, line FROM account"
+	sqlite3_stmt *st = db_stmt(s, "SELECT id, account, receiver, line,"
+	    " EXISTS (SELECT 1 FROM run r WHERE r.account = account.id) FROM account"
 	    " WHERE account = ?1 OR account || '@' || receiver || '/' || line = ?1 COLLATE NOCASE"
-	    " ORDER BY EXISTS (SELECT 1 FROM run r WHERE r.account = account.id) DESC, id", e);
+	    " ORDER BY 5 DESC, id", e);
 	const char *names = "", *near;
 	int64_t id = 0;
 	size_t n = 0;
@@ -685,12 +686,12 @@ store_view(struct store *s, const char *account, int64_t as_of, struct view *v, 
 		const char *line = (const char *)sqlite3_column_text(st, 3);
 
 		/* The bare row that sites made counts only while it is alone. */
-		if (n && !*receiver && !*line)
+		if (n && !*receiver && !*line && !sqlite3_column_int(st, 4))
 			continue;
 		if (n == 0)
 			id = sqlite3_column_int64(st, 0);
-		names = arena_fmt(&a, "%s%s%s", names, *names ? ", " : "", load_identity(&a,
-		    arena_text(&a, db_span(st, 1)), receiver, line));
+		names = arena_fmt(&a, "%s%s%.*s@%s/%s", names, *names ? ", " : "",
+		    sqlite3_column_bytes(st, 1), (const char *)sqlite3_column_text(st, 1), receiver, line);
 		n++;
 	}
 	if (rc < 0) {

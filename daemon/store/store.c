@@ -65,7 +65,7 @@ make_schema(struct store *s, struct err *e)
 
 /* Anything may lie under the name: look before trusting a schema. */
 static int
-check_schema(struct store *s, bool writing, struct err *e)
+check_schema(struct store *s, enum store_mode mode, bool *made, struct err *e)
 {
 	int64_t id, version, tables;
 	char pragma[48];
@@ -75,8 +75,10 @@ check_schema(struct store *s, bool writing, struct err *e)
 	    db_number(s, "SELECT count(*) FROM sqlite_schema", &tables, e))
 		return err_set(e, ERR_STORE, s->path, 0, "is not a tripsift store: %s",
 		    sqlite3_errmsg(s->db));
-	if (tables == 0 && id == 0 && writing)
+	if (tables == 0 && id == 0 && mode == STORE_CREATE) {
+		*made = true;
 		return make_schema(s, e);
+	}
 	if (id != STORE_APPLICATION_ID)
 		return err_set(e, ERR_STORE, s->path, 0,
 		    "is not a tripsift store (it may belong to another program); nothing was changed");
@@ -86,7 +88,7 @@ check_schema(struct store *s, bool writing, struct err *e)
 		    STORE_SCHEMA);
 	if (version == STORE_SCHEMA)
 		return 0;
-	if (!writing)
+	if (mode == STORE_READ)
 		return err_set(e, ERR_STORE, s->path, 0,
 		    "has the older schema %d; any `tripsift ingest` brings it up to date",
 		    (int)version);
@@ -143,7 +145,7 @@ store_open(const char *path, enum store_mode mode, bool *made, struct err *e)
 	}
 	sqlite3_busy_timeout(s->db, WAIT_MS);
 	sqlite3_db_config(s->db, SQLITE_DBCONFIG_TRUSTED_SCHEMA, 0, NULL);
-	if (check_schema(s, mode != STORE_READ, e))
+	if (check_schema(s, mode, &fresh, e))
 		goto fail;
 	sqlite3_db_config(s->db, SQLITE_DBCONFIG_DEFENSIVE, 1, NULL);
 	/* WAL lets readers read while a whole file is being taken in. FULL, because a
