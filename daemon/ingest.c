@@ -87,6 +87,18 @@ fail(struct ingest *in, struct ingest_file *f, const struct err *e)
 	f->message = arena_text(&in->out->arena, span_of(e->text));
 }
 
+static bool
+stopped(const struct ingest *in)
+{
+	return in->o->stop && *in->o->stop;
+}
+
+static int
+say_stopped(struct err *e)
+{
+	return err_set(e, ERR_IO, NULL, 0, "stopped before the end; what was not finished is undone");
+}
+
 /* First pass: everything but events, so that zones and devices are known. */
 static int
 take_tables(struct ingest *in, struct reading *r, struct err *e)
@@ -100,6 +112,10 @@ take_tables(struct ingest *in, struct reading *r, struct err *e)
 		bool events;
 		int rc = 0;
 
+		if (stopped(in)) {
+			reader_close(reader);
+			return say_stopped(e);
+		}
 		if (!reader) {
 			fail(in, f, &fault);
 			continue;
@@ -117,6 +133,7 @@ take_tables(struct ingest *in, struct reading *r, struct err *e)
 		} else {
 			rc = table_take(in->s, r, reader, full_path(&in->out->arena, f->name), in->o,
 			    in->zones, in->taken, &in->out->arena, f, e);
+			f->taken = rc == 0 && !f->failed;
 		}
 		if (!events || strcmp(f->name, "-") != 0)
 			reader_close(reader);
@@ -127,12 +144,14 @@ take_tables(struct ingest *in, struct reading *r, struct err *e)
 }
 
 static void
-show_progress(struct reading *r, time_t begun)
+show_progress(const struct ingest *in, struct reading *r, time_t begun)
 {
 	const char *name;
 	int percent = reading_percent(r, &name);
 
-	if (time(NULL) - begun >= 1)
+	if (in->o->tick)
+		in->o->tick(in->o->tick_ctx, name, percent);
+	if (in->o->progress && time(NULL) - begun >= 1)
 		fprintf(stderr, "\r\033[Kreading %.60s: %d %%", name, percent);
 }
 
@@ -160,13 +179,13 @@ take_events(struct ingest *in, struct reading *r, struct err *e)
 
 			f->stored += b->piece[i].stored;
 			f->repeated += b->piece[i].repeated;
+			f->taken = b->piece[i].ends && !b->piece[i].failed;
 		}
-		if (in->o->progress)
-			show_progress(r, begun);
+		show_progress(in, r, begun);
 	}
 	if (in->o->progress)
 		fputs("\r\033[K", stderr);
-	rc = 0;
+	rc = stopped(in) ? say_stopped(e) : 0;
 out:
 	writer_close(w);
 	return rc;
@@ -250,7 +269,8 @@ ingest_paths(struct store *s, const char *const *path, size_t n_path,
     const struct ingest_options *o, struct ingest_result *out, struct err *e)
 {
 	struct ingest in = { .s = s, .o = o, .out = out };
-	struct judge_options judge = { .as_of = o->as_of, .progress = o->progress };
+	struct judge_options judge = { .as_of = o->as_of, .progress = o->progress, .stop = o->stop,
+	    .tick = o->tick, .tick_ctx = o->tick_ctx };
 	struct names names = { 0 };
 	char scratch[PATH_MAX] = "";
 	struct timespec now;

@@ -7,6 +7,7 @@
 #ifndef DAEMON_INGEST_H
 #define DAEMON_INGEST_H
 
+#include <signal.h>
 #include <stdbool.h>
 #include <stddef.h>
 #include <stdint.h>
@@ -28,12 +29,19 @@ struct ingest_options {
 	size_t       read_size;		/* bytes a read; 0 = the default */
 	bool         progress;		/* on standard error */
 	int64_t      as_of;		/* NO_TIME */
+	/* Becomes nonzero when the work is to end soon, within a second: then ingest_paths()
+	 * is -1, and only files with `taken` are in the store. NULL = never. */
+	const volatile sig_atomic_t *stop;
+	/* Called now and then while it goes on, with what is being done. NULL = nobody asks. */
+	void       (*tick)(void *ctx, const char *doing, int percent);
+	void        *tick_ctx;
 };
 
 struct ingest_reason { const char *reason; int64_t rows, first_line; };
 
 struct ingest_file {
 	const char *name, *kind;	/* kind "" when the header told none */
+	bool        taken;		/* whole in the store, for good */
 	bool        failed;
 	const char *message;		/* failed: why; else NULL */
 	const char *note;		/* said once a file (ignored columns, zone used, ...); "" */

@@ -206,9 +206,16 @@ save_all(struct store *s, struct judging *g, const struct judge_options *o, int6
 	int rc = 0;
 
 	while (rc == 0 && (j = next_ready(g)) != NULL) {
+		if (o->stop && *o->stop) {
+			free_judged(j);
+			return err_set(e, ERR_IO, NULL, 0, "stopped while judging; it is begun anew");
+		}
 		rc = store_save(s, &j->view, &j->findings, j->load, j->n_load, wall_clock, e);
 		free_judged(j);
-		if (o->progress && ++done % 1000 == 0)
+		done++;
+		if (o->tick)
+			o->tick(o->tick_ctx, "judging", (int)(done * 100 / g->n_account));
+		if (o->progress && done % 1000 == 0)
 			fprintf(stderr, "\rjudging: %zu of %zu accounts", done, g->n_account);
 	}
 	if (o->progress && done >= 1000)

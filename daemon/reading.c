@@ -512,6 +512,8 @@ read_file(struct reading *r, struct batch *b)
 	while ((got = reader_next(r->reader, &row, &e)) > 0) {
 		const char *reason = row.reason;
 
+		if (r->o.stop && *r->o.stop)
+			return NULL;
 		if (is_full(r, b)) {
 			end_piece(b, false);
 			hand_over(r, b);

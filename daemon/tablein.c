@@ -18,6 +18,7 @@ struct taking {
 	struct arena       row;		/* texts of one row */
 	struct table_file  file;
 	bool               dry;
+	const volatile sig_atomic_t *stop;
 };
 
 static const char *
@@ -201,6 +202,8 @@ take_rows(struct taking *t, struct reader *reader, struct arena *a, struct inges
 	while (rc >= 0 && (got = reader_next(reader, &row, &fault)) > 0) {
 		const char *reason = row.reason;
 
+		if (t->stop && *t->stop)
+			return err_set(e, ERR_IO, NULL, 0, "stopped; the list is undone");
 		arena_reset(&t->row);
 		t->file.local = 0;
 		if (got == READ_ROW)
@@ -241,7 +244,7 @@ table_take(struct store *s, struct reading *r, struct reader *reader, const char
 {
 	const struct reader_info *info = reader_info(reader);
 	struct err none;
-	struct taking t = { .s = s, .r = r, .zones = zones, .dry = o->dry,
+	struct taking t = { .s = s, .r = r, .zones = zones, .dry = o->dry, .stop = o->stop,
 	    .file = { .name = f->name, .kind = f->kind, .place = place,
 	        .header = arena_text(a, info->header), .ignored = arena_text(a, span_of(info->ignored)),
 	        .separator = info->separator, .taken = taken } };

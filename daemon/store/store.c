@@ -185,6 +185,21 @@ store_close(struct store *s)
 	free(s);
 }
 
+/* Called by SQLite every so many steps of a statement. */
+static int
+is_stopped(void *stop)
+{
+	return *(const volatile sig_atomic_t *)stop != 0;
+}
+
+void
+store_stop(struct store *s, const volatile sig_atomic_t *stop)
+{
+	enum { STEPS = 10000 };	/* about a millisecond */
+
+	sqlite3_progress_handler(s->db, stop ? STEPS : 0, is_stopped, (void *)(uintptr_t)stop);
+}
+
 const char *
 store_path(const struct store *s)
 {

@@ -7,6 +7,7 @@
 #ifndef DAEMON_STORE_STORE_H
 #define DAEMON_STORE_STORE_H
 
+#include <signal.h>
 #include <stdbool.h>
 #include <stdint.h>
 
@@ -30,6 +31,9 @@ enum store_mode {
 struct store *store_open(const char *path, enum store_mode mode, bool *made, struct err *e);
 void store_close(struct store *s);
 const char *store_path(const struct store *s);
+/* From when *stop is nonzero on, what takes long ends with an error and is undone. Lent
+ * until store_close(). */
+void store_stop(struct store *s, const volatile sig_atomic_t *stop);
 
 /* ---- findings ------------------------------------------------------------- */
 
