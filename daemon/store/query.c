@@ -131,7 +131,7 @@ name_members(struct store *s, struct stored_finding *f, struct arena *a, struct 
  * that was not decided. */
 static void
 weigh(struct stored_decision *d, const struct stored_finding *f, int level, int64_t count,
-    int64_t members, int64_t at)
+    bool joined, int64_t at)
 {
 	d->holds = false;
 	if (d->until != NO_TIME && at >= d->until)
@@ -142,7 +142,7 @@ weigh(struct stored_decision *d, const struct stored_finding *f, int level, int6
 		d->lifted = "the level has risen since";
 	else if (f->count >= 2 * count && count > 0)
 		d->lifted = "the count has doubled since";
-	else if ((int64_t)f->n_member > members)
+	else if (joined)
 		d->lifted = "a member has joined since";
 	else {
 		d->lifted = "";
@@ -154,8 +154,10 @@ static int
 read_decisions(struct store *s, const struct stored_finding *f, int64_t at, struct arena *a,
     struct stored_decision **out, size_t *n, struct err *e)
 {
-	sqlite3_stmt *st = db_stmt(s, "SELECT decision, who, why, at, until, level, count, members"
-	    " FROM decision WHERE finding = ?1 ORDER BY at, id", e);
+	sqlite3_stmt *st = db_stmt(s, "SELECT d.decision, d.who, d.why, d.at, d.until, d.level, d.count,"
+	    " EXISTS (SELECT 1 FROM finding f, json_each(f.members) m WHERE f.id = d.finding"
+	    "   AND m.value NOT IN (SELECT value FROM json_each(d.members)))"
+	    " FROM decision d WHERE d.finding = ?1 ORDER BY d.at, d.id", e);
 	struct stored_decision *list = NULL;
 	size_t cap = 0;
 	int rc;
@@ -174,7 +176,7 @@ read_decisions(struct store *s, const struct stored_finding *f, int64_t at, stru
 		    .why = db_text(st, 2, a), .at = sqlite3_column_int64(st, 3),
 		    .until = db_time(st, 4), .lifted = "" };
 		weigh(d, f, sqlite3_column_int(st, 5), sqlite3_column_int64(st, 6),
-		    sqlite3_column_int64(st, 7), at);
+		    sqlite3_column_int(st, 7), at);
 	}
 	if (*n) {
 		*out = arena_take(a, *n * sizeof *list);
@@ -365,11 +367,14 @@ add_decision(struct store *s, const struct decision_in *d, int64_t at, int64_t f
 	if (rc)
 		goto out;
 	rc = -1;
+	/* A list says a decision once, whatever has become of the finding since: read again
+	 * every night it would never lapse. By hand it is said anew when something changed. */
 	st = db_stmt(s, "INSERT INTO decision(finding, decision, who, at, until, why, level, count,"
-	    " members, life, file) SELECT ?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8, ?9, ?10, ?11"
-	    " WHERE NOT EXISTS (SELECT 1 FROM decision WHERE finding = ?1 AND decision = ?2"
-	    "   AND who = ?3 AND until IS ?5 AND why = ?6 AND level = ?7 AND count = ?8"
-	    "   AND members = ?9 AND (file IS NOT NULL OR ?11 IS NOT NULL OR at = ?4))", e);
+	    " members, life, file) SELECT ?1, ?2, ?3, ?4, ?5, ?6, f.level, f.count, f.members, f.life, ?7"
+	    " FROM finding f WHERE f.id = ?1 AND NOT EXISTS (SELECT 1 FROM decision d"
+	    "   WHERE d.finding = ?1 AND d.decision = ?2 AND d.who = ?3 AND d.until IS ?5 AND d.why = ?6"
+	    "   AND (?7 IS NOT NULL OR (d.level = f.level AND d.count = f.count AND d.members = f.members"
+	    "     AND (d.file IS NOT NULL OR d.at = ?4))))", e);
 	if (!st)
 		goto out;
 	db_bind_text(st, 1, f->id);
@@ -378,12 +383,8 @@ add_decision(struct store *s, const struct decision_in *d, int64_t at, int64_t f
 	sqlite3_bind_int64(st, 4, at);
 	db_bind_time(st, 5, d->until);
 	db_bind_text(st, 6, d->why);
-	sqlite3_bind_int(st, 7, f->level);
-	sqlite3_bind_int64(st, 8, f->count);
-	sqlite3_bind_int64(st, 9, (int64_t)f->n_member);
-	sqlite3_bind_int(st, 10, f->life);
 	if (file)
-		sqlite3_bind_int64(st, 11, file);
+		sqlite3_bind_int64(st, 7, file);
 	rc = db_run(s, st, e);
 	*added = rc == 0 && sqlite3_changes(s->db) > 0;
 out:
