@@ -28,6 +28,15 @@ held_site_life(const struct view *v, uint32_t area)
 	return false;
 }
 
+static bool
+site_may_be_life(const struct view *v)
+{
+	for (size_t i = 0; i < v->n_device; i++)
+		if (held_may_be_life(v, (int32_t)i))
+			return true;
+	return false;
+}
+
 double
 held_limit(const struct held *h, const char *name, int32_t device)
 {
@@ -36,7 +45,7 @@ held_limit(const struct held *h, const char *name, int32_t device)
 	for (const struct setting *s = h->rule->setting; s->name; s++)
 		if (strcmp(s->name, name) == 0)
 			usual = s->value;
-	if (value > usual && (device < 0 ? held_site_life(h->v, 0) : held_may_be_life(h->v, device)))
+	if (value > usual && (device < 0 ? site_may_be_life(h->v) : held_may_be_life(h->v, device)))
 		return usual;
 	return value;
 }

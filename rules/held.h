@@ -24,7 +24,7 @@ struct held {
 struct held held_begin(struct view *v, struct findings *out, const struct rule *rule);
 
 /* A limit in force. Where the device is or may be life safety (device -1: where the site
- * has such devices), an override can make it stricter, that is lower, and never laxer. */
+ * has or had such devices), an override can make it stricter, that is lower, and never laxer. */
 double held_limit(const struct held *h, const char *name, int32_t device);
 int64_t held_limit_ms(const struct held *h, const char *name, int32_t device);
 
