@@ -18,13 +18,17 @@ place_touch(struct writer *w, struct acct *a)
 }
 
 int
-place_due(struct writer *w, int64_t account, struct err *e)
+place_due(struct writer *w, struct acct *a, struct err *e)
 {
-	sqlite3_stmt *st = db_stmt(w->store, "INSERT OR IGNORE INTO due VALUES(?1)", e);
+	sqlite3_stmt *st;
 
-	if (!st)
+	if (a->store.due)
+		return 0;
+	a->store.due = true;
+	place_touch(w, a);
+	if (!(st = db_stmt(w->store, "INSERT OR IGNORE INTO due VALUES(?1)", e)))
 		return -1;
-	sqlite3_bind_int64(st, 1, account);
+	sqlite3_bind_int64(st, 1, a->store.id);
 	return db_run(w->store, st, e);
 }
 
@@ -106,33 +110,25 @@ place_point(struct writer *w, struct acct *a, const char *text, size_t n, uint32
 	return add_point(w, s, text, n, hash);
 }
 
-int
-place_keep_points(struct writer *w, struct acct *a, uint32_t upto, struct err *e)
+void
+place_keep_points(struct writer *w, struct acct *a, uint32_t upto)
 {
 	struct acct_store *s = &a->store;
 
 	for (; s->kept_point <= upto; s->kept_point++) {
-		const char *partition = s->point[s->kept_point].text;
-		const char *zone = partition + strlen(partition) + 1;
-		const char *serial = zone + strlen(zone) + 1, *key;
-		sqlite3_stmt *st = db_stmt(w->store, "INSERT INTO point VALUES(?1, ?2, ?3, ?4, ?5)", e);
+		const char *text = s->point[s->kept_point].text, *serial, *key;
 
-		if (!st)
-			return -1;
-		sqlite3_bind_int64(st, 1, s->id);
-		sqlite3_bind_int64(st, 2, s->kept_point);
-		db_bind_text(st, 3, partition);
-		db_bind_text(st, 4, zone);
-		db_bind_text(st, 5, serial);
-		if (db_run(w->store, st, e))
-			return -1;
+		w->new_point = x_grow(w->new_point, &w->cap_new_point, w->n_new_point + 1,
+		    sizeof *w->new_point);
+		w->new_point[w->n_new_point++] = (struct new_point){ s->id, s->kept_point, text };
+		serial = text + strlen(text) + 1;
+		serial += strlen(serial) + 1;
 		key = *serial ? serial_key(&w->serial_arena, span_of(serial)) : "";
 		if (*key) {
 			w->serial = x_grow(w->serial, &w->cap_serial, w->n_serial + 1, sizeof *w->serial);
 			w->serial[w->n_serial++] = (struct new_serial){ key, s->id };
 		}
 	}
-	return 0;
 }
 
 /* ---- accounts -------------------------------------------------------------- */
@@ -383,32 +379,13 @@ by_serial(const void *a, const void *b)
 int
 place_serials(struct writer *w, struct err *e)
 {
-	if (w->n_serial)
-		qsort(w->serial, w->n_serial, sizeof *w->serial, by_serial);
-	for (size_t i = 0; i < w->n_serial; i++) {
-		sqlite3_stmt *st;
-
-		if (i && by_serial(&w->serial[i - 1], &w->serial[i]) == 0)
-			continue;
-		if (!(st = db_stmt(w->store, "INSERT OR IGNORE INTO serial VALUES(?1, ?2)", e)))
-			return -1;
-		db_bind_text(st, 1, w->serial[i].serial);
-		sqlite3_bind_int64(st, 2, w->serial[i].account);
-		if (db_run(w->store, st, e))
-			return -1;
-	}
-	for (size_t i = 0; i < w->n_serial; i++) {
-		sqlite3_stmt *st = db_stmt(w->store,
-		    "INSERT OR IGNORE INTO due SELECT account FROM serial WHERE serial = ?1 AND account <> ?2",
-		    e);
-
-		if (!st)
-			return -1;
-		db_bind_text(st, 1, w->serial[i].serial);
-		sqlite3_bind_int64(st, 2, w->serial[i].account);
-		if (db_run(w->store, st, e))
-			return -1;
-	}
+	if (w->n_serial == 0)
+		return 0;
+	qsort(w->serial, w->n_serial, sizeof *w->serial, by_serial);
+	if (db_exec(w->store, "INSERT OR IGNORE INTO serial SELECT serial, account FROM new_serial;"
+	    "INSERT OR IGNORE INTO due SELECT s.account FROM new_serial n CROSS JOIN serial s"
+	    " ON s.serial = n.serial AND s.account <> n.account", e))
+		return -1;
 	w->n_serial = 0;
 	arena_reset(&w->serial_arena);
 	return 0;
@@ -428,7 +405,7 @@ place_commit(struct writer *w)
 			s->hi = s->new_hi;
 		s->new_lo = INT64_MAX;
 		s->new_hi = INT64_MIN;
-		s->fresh = s->touched = s->rederive = false;
+		s->fresh = s->touched = s->rederive = s->due = false;
 	}
 	w->n_touched = 0;
 	w->kept_cell = w->n_stored_cell;
@@ -449,7 +426,7 @@ place_rollback(struct writer *w)
 		s->point = NULL;
 		s->n_slot = s->n_point = s->kept_point = 0;
 		s->cap_point = 0;
-		s->fresh = s->touched = s->loaded = s->rederive = false;
+		s->fresh = s->touched = s->loaded = s->rederive = s->due = false;
 	}
 	w->n_touched = 0;
 	while (w->n_stored_cell > w->kept_cell)
@@ -460,7 +437,7 @@ place_rollback(struct writer *w)
 		if (w->phrase_text[i].id >= w->first_phrase)
 			w->phrase_text[i].id = 0;
 	}
-	w->n_serial = 0;
+	w->n_serial = w->n_new_point = 0;
 	arena_reset(&w->serial_arena);
 }
 
@@ -472,5 +449,6 @@ place_release(struct writer *w)
 	free(w->phrase_text);
 	free(w->phrase);
 	free(w->serial);
+	free(w->new_point);
 	arena_release(&w->serial_arena);
 }

@@ -358,7 +358,7 @@ fill_blanks(struct finder *f, struct acct *a, struct err *e)
 				a->store.rederive = true;
 			}
 		}
-		if (news && (stored_block_write(w->store, &block, e) || place_due(w, a->store.id, e))) {
+		if (news && (stored_block_write(w->store, &block, e) || place_due(w, a, e))) {
 			stored_block_release(&block);
 			return -1;
 		}

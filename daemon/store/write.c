@@ -9,6 +9,9 @@
 #include "daemon/store/writer.h"
 #include "rules/view.h"
 
+/* About as many rows as an account has in a batch. */
+enum { AHEAD = 24 };
+
 /* ---- cover and due --------------------------------------------------------- */
 
 /* Local walls, seconds, of rows whose instant hangs on the account's zone; lo > hi: none. */
@@ -305,7 +308,8 @@ keep_rows(struct writer *w, size_t from, size_t to, struct err *e)
 	if (n == 0)
 		return 0;
 	place_touch(w, a);
-	return place_keep_points(w, a, last_point, e) || place_due(w, a->store.id, e) ? -1 : 0;
+	place_keep_points(w, a, last_point);
+	return place_due(w, a, e);
 }
 
 static int
@@ -334,6 +338,26 @@ take_account(struct writer *w, size_t from, size_t to, bool spanning, struct err
 	return 0;
 }
 
+/* Accounts lie all over memory: ask for what the next ones need. */
+static void
+ask_ahead(const struct writer *w, size_t next, size_t end)
+{
+	const struct acct *a = next < end ? w->b->row[next].acct : NULL;
+	const struct acct *later = next + AHEAD < end ? w->b->row[next + AHEAD].acct : NULL;
+
+	if (later) {
+		__builtin_prefetch(&later->store);
+		__builtin_prefetch((const char *)&later->store + 64);
+	}
+	if (!a)
+		return;
+	for (uint32_t i = 0; i < a->store.n_slot; i += 16)
+		__builtin_prefetch(&a->store.slot[i]);
+	for (uint32_t i = 0; i < a->store.n_point && i < 2 * AHEAD; i++) {
+		__builtin_prefetch(&a->store.point[i]);
+	}
+}
+
 /* All rows of pieces [first, last], which are either whole files or one part. */
 static int
 take_rows(struct writer *w, size_t first, size_t last, bool spanning, struct err *e)
@@ -341,7 +365,7 @@ take_rows(struct writer *w, size_t first, size_t last, bool spanning, struct err
 	size_t from = w->b->piece[first].row;
 	size_t to = w->b->piece[last].row + w->b->piece[last].n_row;
 
-	w->n_run = 0;
+	w->n_run = w->n_new_point = 0;
 	w->events.n = 0;
 	w->first = from;
 	w->point = x_grow(w->point, &w->cap_point, to - from + 1, sizeof *w->point);
@@ -352,14 +376,16 @@ take_rows(struct writer *w, size_t first, size_t last, bool spanning, struct err
 		/* Rows of failed files have no account any more and stand first. */
 		for (j = i + 1; j < to && w->b->row[j].acct == a; j++)
 			;
+		ask_ahead(w, j, to);
 		if (a && take_account(w, i, j, spanning, e))
 			return -1;
 	}
 	if (w->n_run == 0)
 		return 0;
-	return db_exec(w->store, "INSERT INTO block(id, events) SELECT block, events FROM batch;"
+	return db_exec(w->store, "INSERT INTO block(id, events) SELECT block, events FROM new_run;"
 	    "INSERT INTO run(account, block, n, file, lo, hi, offset, shift)"
-	    " SELECT account, block, n, file, lo, hi, offset, shift FROM batch", e);
+	    " SELECT account, block, n, file, lo, hi, offset, shift FROM new_run;"
+	    "INSERT INTO point SELECT * FROM new_point", e);
 }
 
 static int

@@ -40,7 +40,7 @@ struct acct_store {
 	bool     loaded, touched, fresh;	/* fresh: made in this transaction */
 	uint32_t last_file;		/* the file in whose `seen` list it stands */
 	int64_t  local_lo, local_hi;	/* local walls in that file; lo > hi: none */
-	bool     rederive;
+	bool     rederive, due;		/* due: is in the list already */
 };
 
 /* What both sides know of an account. The reading side finds and makes entries and

@@ -73,6 +73,8 @@ struct writer {
 	struct arena         serial_arena;	/* serials first met in this transaction */
 	struct new_serial { const char *serial; int64_t account; } *serial;
 	size_t               n_serial, cap_serial;
+	struct new_point { int64_t account; uint32_t n; const char *text; } *new_point;
+	size_t               n_new_point, cap_new_point;	/* of the batch in hand */
 
 	/* the flush in hand */
 	struct batch        *b;
@@ -89,7 +91,7 @@ struct writer {
 /* place.c */
 int place_account(struct writer *w, struct acct *a, struct err *e);	/* id, points, lo and hi */
 uint32_t place_point(struct writer *w, struct acct *a, const char *text, size_t n, uint32_t hash);
-int place_keep_points(struct writer *w, struct acct *a, uint32_t upto, struct err *e);
+void place_keep_points(struct writer *w, struct acct *a, uint32_t upto);
 void place_cells(struct writer *w, const struct cell_list *cells);	/* learns new ones */
 int place_cell(struct writer *w, uint16_t index, struct err *e);	/* stores it, if need be */
 /* `hash` is span_hash() of the text, cut to 32 bits; place_phrase_soon() asks memory for
@@ -99,7 +101,7 @@ int place_phrase(struct writer *w, const char *text, size_t n, uint32_t hash, in
 void place_phrase_soon(const struct writer *w, uint32_t hash);
 const char *place_phrase_text(struct writer *w, int64_t id, size_t *n, struct err *e);
 int place_serials(struct writer *w, struct err *e);	/* sorted into `serial`; marks due */
-int place_due(struct writer *w, int64_t account, struct err *e);	/* is to be judged again */
+int place_due(struct writer *w, struct acct *a, struct err *e);	/* is to be judged again */
 void place_rollback(struct writer *w);
 void place_commit(struct writer *w);
 void place_touch(struct writer *w, struct acct *a);
@@ -112,7 +114,7 @@ int repeat_find(struct writer *w, size_t from, size_t to, bool spanning, bool ma
     struct err *e);
 void repeat_forget(struct writer *w);		/* the spanning file is over */
 
-/* batch_table.c: w->run as the table `batch`. */
+/* batch_table.c: w->run, w->new_point and w->serial as tables of these names. */
 int batch_table_make(struct writer *w, struct err *e);
 
 #endif
