@@ -43,28 +43,51 @@ take_number(struct span s, size_t *i, uint64_t *out)
 	return true;
 }
 
+/* Words that stand beside a count of rows. */
+static bool
+is_count_word(struct span word)
+{
+	static const char *const words[] = {
+		"row", "rows", "record", "records", "event", "events", "entry", "entries", "line",
+		"lines", "item", "items", "total", "count", "anzahl", "gesamt", "summe", "zeile",
+		"zeilen", "datensatz", "datens\xc3\xa4tze", "datensaetze", "ereignis", "ereignisse",
+		"eintrag", "eintr\xc3\xa4ge", "eintraege",
+	};
+
+	for (size_t i = 0; i < sizeof words / sizeof *words; i++) {
+		if (span_eq_fold(word, span_of(words[i])))
+			return true;
+	}
+	return false;
+}
+
 static bool
 counts_rows(const struct beside *b, struct span raw)
 {
 	uint64_t number = 0;
-	int numbers = 0, letters = 0, longest = 0;
+	int numbers = 0, words = 0;
 	size_t i = 0;
 
 	if (raw.n > 200)
 		return false;
 	while (i < raw.n) {
 		if (is_digit(raw.p[i])) {
-			if (letters || numbers++ || !take_number(raw, &i, &number) ||
+			if (numbers++ || !take_number(raw, &i, &number) ||
 			    (i < raw.n && is_letter(raw.p[i])))
 				return false;
-			continue;
+		} else if (is_letter(raw.p[i])) {
+			size_t from = i;
+
+			while (i < raw.n && is_letter(raw.p[i]))
+				i++;
+			if (i < raw.n && is_digit(raw.p[i]))
+				return false;
+			words += is_count_word((struct span){ raw.p + from, i - from });
+		} else {
+			i++;
 		}
-		letters = is_letter(raw.p[i]) ? letters + 1 : 0;
-		if (letters > longest)
-			longest = letters;
-		i++;
 	}
-	return numbers == 1 && longest >= 3 && (number == b->since || number == b->all);
+	return numbers == 1 && words && (number == b->since || number == b->all);
 }
 
 bool

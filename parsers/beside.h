@@ -4,9 +4,9 @@
  * - the lines above the header: titles, a spreadsheet's "sep=;";
  * - the header once more, and these lines once more, where files were joined (a
  *   byte-order mark in front does not count);
- * - a row count: a record that is no readable row and holds one whole number, which is
- *   just the number of records since the header or in the file, and a word of three
- *   letters or more ("Total: 1,204", "(1204 rows)", "1204;Zeilen").
+ * - a row count: a record that is no readable row and holds one number, which is just
+ *   the number of records since the header or in the file, and a word that goes with it,
+ *   English or German ("Total: 1,204", "(1204 rows)", "1204;Zeilen").
  */
 #ifndef PARSERS_BESIDE_H
 #define PARSERS_BESIDE_H

@@ -37,6 +37,7 @@ struct csv {
 	uint64_t      line;		/* of buf[at] */
 
 	enum csv_encoding encoding;
+	uint64_t      n_1252, line_1252;
 	bool          survey;
 	size_t        true_end;		/* `end` and `eof` of the file, during a survey */
 	bool          true_eof;
@@ -141,6 +142,20 @@ csv_begin(struct csv *c)
 	c->survey = false;
 	c->end = c->true_end;
 	c->eof = c->true_eof;
+	c->n_1252 = 0;
+}
+
+bool
+csv_survey_whole(const struct csv *c)
+{
+	return c->true_eof && c->end == c->true_end;
+}
+
+uint64_t
+csv_1252(const struct csv *c, uint64_t *line)
+{
+	*line = c->line_1252;
+	return c->n_1252;
 }
 
 /* ---- finding the bytes that matter ---- */
@@ -474,6 +489,8 @@ mend_encoding(struct csv *c, struct csv_row *row)
 		return;
 	if (c->encoding == CSV_UTF8 && !row->reason)
 		row->reason = not_utf8;
+	if (c->n_1252++ == 0)
+		c->line_1252 = row->line;
 	row->raw = bytes_from_1252(&c->lent, row->raw);
 	for (size_t i = 0; i < c->n; i++)
 		c->cell[i] = bytes_from_1252(&c->lent, c->cell[i]);

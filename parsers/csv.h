@@ -66,10 +66,15 @@ void csv_close(struct csv *c);
 int csv_survey(struct csv *c, struct span *head, struct err *e);
 void csv_rewind(struct csv *c, char separator, bool cr_ends);
 void csv_begin(struct csv *c);
+/* During a survey: is the head the whole file? */
+bool csv_survey_whole(const struct csv *c);
 
 /* CSV_UTF8: what is none is set aside. CSV_1252: every record is taken for it. */
 enum csv_encoding { CSV_EITHER, CSV_UTF8, CSV_1252 };
 void csv_encoding(struct csv *c, enum csv_encoding e);
+
+/* Records taken for Windows-1252 so far, not counting a survey; the line of the first. */
+uint64_t csv_1252(const struct csv *c, uint64_t *line);
 
 /* CSV_ERR: *e says why; the reader is finished. */
 enum csv_result csv_next(struct csv *c, struct csv_row *row, struct err *e);

@@ -1,13 +1,17 @@
 #include "parsers/reader.h"
 
+#include <stdarg.h>
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
 
 #include "daemon/base/arena.h"
 #include "daemon/base/civil.h"
+#include "daemon/base/serial.h"
+#include "parsers/beside.h"
 #include "parsers/bytes.h"
 #include "parsers/csv.h"
+#include "parsers/direction.h"
 #include "parsers/wordings.h"
 
 /* ---- kinds and columns ---- */
@@ -97,7 +101,14 @@ struct reader {
 	struct csv        *csv;
 	struct arena       kept;	/* what info points to */
 	struct arena       joined;	/* of one row: cells made of several */
-	struct span        header_raw;	/* as read */
+	bool               cr_ends;
+	enum csv_encoding  encoding;
+	struct beside      beside;	/* the header as read, and what is no row */
+	bool               other_header;	/* what follows stands below another header */
+	struct stamp_tally tally;	/* what the order of day and month rests on */
+	struct code_message message;	/* of one row */
+	uint64_t           n_wrapped, wrapped_line;	/* cells as a spreadsheet writes them */
+	uint64_t           n_lost, lost_line;		/* serials in powers of ten */
 	const struct wordings *columns;	/* wordings that fit; NULL = none */
 	struct wordings_run *run;	/* NULL: no wordings apply */
 	size_t             header_n;	/* columns of the header */
@@ -133,32 +144,6 @@ known_columns(const struct csv_row *header, const struct wordings *w)
 	return set;
 }
 
-/* The separator under which the header names most of our columns. */
-static char
-find_separator(struct csv *csv, bool cr_ends, const struct wordings *w)
-{
-	static const char candidates[] = { ',', ';', '\t' };
-	char best = ',';
-	int most = 0;
-
-	if (w && wordings_separator(w))
-		return wordings_separator(w);
-	for (size_t i = 0; i < sizeof candidates; i++) {
-		struct csv_row row;
-		struct err e;
-		int known = 0;
-
-		csv_rewind(csv, candidates[i], cr_ends);
-		if (csv_next(csv, &row, &e) == CSV_ROW)
-			known = __builtin_popcountll(known_columns(&row, w));
-		if (known > most) {
-			most = known;
-			best = candidates[i];
-		}
-	}
-	return best;
-}
-
 static bool
 has_kind(size_t i, uint64_t set)
 {
@@ -178,9 +163,95 @@ kind_of(const struct csv_row *header, const struct wordings *w)
 	return i;
 }
 
+/* The header is the first of the first records that is of a kind. Else it is the one that
+ * names most of our columns, so that its fault can be told. *at = records above it. */
+static enum csv_result
+find_header(struct csv *csv, char separator, bool cr_ends, const struct wordings *w,
+    struct csv_row *row, size_t *at, struct err *e)
+{
+	enum csv_result got;
+	int known, most = 0;
+
+	csv_rewind(csv, separator, cr_ends);
+	*at = 0;
+	for (size_t i = 0; i <= BESIDE_ABOVE && (got = csv_next(csv, row, e)) > 0; i++) {
+		if (got == CSV_ASIDE)
+			continue;
+		known = __builtin_popcountll(known_columns(row, w));
+		if (known > most || kind_of(row, w) < KINDS) {
+			most = known;
+			*at = i;
+		}
+		if (kind_of(row, w) < KINDS)
+			return CSV_ROW;
+	}
+	csv_rewind(csv, separator, cr_ends);
+	for (size_t i = 0; (got = csv_next(csv, row, e)) > 0 && i < *at; i++)
+		;
+	return got;
+}
+
+/* How well a separator fits: a header of a kind first, then how many of our columns it
+ * names, then how many of the rows below have as many cells. */
+static int
+fitness(struct csv *csv, char separator, bool cr_ends, const struct wordings *w)
+{
+	enum { ROWS = 20 };
+	struct csv_row row;
+	struct err e;
+	size_t at, n;
+	int fit;
+
+	if (find_header(csv, separator, cr_ends, w, &row, &at, &e) != CSV_ROW)
+		return 0;
+	n = row.n;
+	fit = (kind_of(&row, w) < KINDS ? 100000 : 0) +
+	    __builtin_popcountll(known_columns(&row, w)) * (ROWS + 1);
+	for (int i = 0; i < ROWS && csv_next(csv, &row, &e) > 0; i++)
+		fit += row.n == n;
+	return fit;
+}
+
+/* A spreadsheet's first line "sep=;": the separator, 0 if there is none. */
+static char
+said_separator(struct span head)
+{
+	size_t i = head.n && *head.p == '"';
+	char c;
+
+	if (head.n < i + 5 || !span_eq_fold((struct span){ head.p + i, 4 }, SPAN("sep=")))
+		return 0;
+	c = head.p[i + 4];
+	for (i += 5; i < head.n && head.p[i] != '\n' && head.p[i] != '\r'; i++) {
+		if (head.p[i] != c && head.p[i] != '"' && head.p[i] != ' ')
+			return 0;
+	}
+	return strchr(",;\t|", c) ? c : 0;
+}
+
+static char
+find_separator(struct csv *csv, struct span head, bool cr_ends, const struct wordings *w)
+{
+	static const char candidates[] = { ',', ';', '\t', '|' };
+	char best = said_separator(head);
+	int most = -1;
+
+	if (w && wordings_separator(w))
+		return wordings_separator(w);
+	for (size_t i = 0; i < sizeof candidates && (most >= 0 || !best); i++) {
+		int fit = fitness(csv, candidates[i], cr_ends, w);
+
+		if (fit > most) {
+			most = fit;
+			best = candidates[i];
+		}
+	}
+	return best;
+}
+
 /* No kind fits: which one is nearest, and what does it lack? */
 static int
-no_kind(struct reader *r, uint64_t set, struct err *e)
+no_kind(struct reader *r, uint64_t set, uint64_t line, struct err *e)
 {
 	char missing[200] = "";
 	size_t best = 0, n = 0;
@@ -198,7 +269,7 @@ no_kind(struct reader *r, uint64_t set, struct err *e)
 		}
 	}
 	if (!set)
-		return err_set(e, ERR_DATA, bytes_name(r->bytes), 1,
+		return err_set(e, ERR_DATA, bytes_name(r->bytes), line,
 		    "the header names no column that is known here (events need account,"
 		    " time, event)");
 	lacks = kinds[best].required & ~set;
@@ -209,7 +280,7 @@ no_kind(struct reader *r, uint64_t set, struct err *e)
 	}
 	if (!lacks)
 		snprintf(missing, sizeof missing, "zone or serial");
-	return err_set(e, ERR_DATA, bytes_name(r->bytes), 1,
+	return err_set(e, ERR_DATA, bytes_name(r->bytes), line,
 	    "the header is of no known kind; nearest is %s, which lacks: %s",
 	    kinds[best].text, missing);
 }
@@ -268,7 +339,7 @@ read_header(struct reader *r, const struct csv_row *header, struct err *e)
 	uint64_t seen = 0, use;
 
 	if (i == KINDS)
-		return no_kind(r, known_columns(header, r->columns), e);
+		return no_kind(r, known_columns(header, r->columns), header->line, e);
 	use = kinds[i].required | kinds[i].optional;
 	r->info.kind = kinds[i].kind;
 	r->info.ignored = "";
@@ -278,7 +349,7 @@ read_header(struct reader *r, const struct csv_row *header, struct err *e)
 		if (map_column(r, header, k, use, &seen, e) < 0)
 			return -1;
 	}
-	r->header_raw = (struct span){ arena_text(&r->kept, header->raw), header->raw.n };
+	r->beside.header = (struct span){ arena_text(&r->kept, header->raw), header->raw.n };
 	r->info.header = kept_header(r, header);
 	return 0;
 }
@@ -308,6 +379,26 @@ add_cell(struct arena *a, struct span *to, struct span cell)
 	}
 }
 
+/* Cells with the marks of a spreadsheet: ="0012" and '0012 are the text 0012 wherever a
+ * number is meant as a text; and anywhere '=x is =x, as our own exports write it. */
+static struct span
+unwrapped(struct reader *r, enum column c, uint64_t line, struct span s)
+{
+	static const uint64_t texts = C(ACCOUNT) | C(ZONE) | C(PARTITION) | C(SERIAL) | C(USER) |
+	    C(RECEIVER) | C(LINE) | C(REPLACES) | C(WAS);
+	bool text = texts >> c & 1;
+
+	if (s.n > 1 && *s.p == '\'' && (text || strchr("=+-@\t\r\n", s.p[1])))
+		s = span_trim((struct span){ s.p + 1, s.n - 1 });
+	else if (!text)
+		return s;
+	if (text && s.n > 2 && s.p[0] == '=' && s.p[1] == '"' && s.p[s.n - 1] == '"')
+		s = span_trim((struct span){ s.p + 2, s.n - 3 });
+	if (text && r->n_wrapped++ == 0)
+		r->wrapped_line = line;
+	return s;
+}
+
 /* Cells to their columns; the reason if there are more than the header has. */
 static const char *
 place_cells(struct reader *r, const struct csv_row *from, struct row *row)
@@ -317,8 +408,14 @@ place_cells(struct reader *r, const struct csv_row *from, struct row *row)
 	if (r->columns)
 		arena_reset(&r->joined);
 	for (size_t i = 0; i < n; i++) {
-		if (r->map[i] != NO_COLUMN)
-			add_cell(&r->joined, &row->cell[r->map[i]], from->cell[i]);
+		struct span cell = from->cell[i];
+		int c = r->map[i];
+
+		if (c == NO_COLUMN)
+			continue;
+		if (cell.n && (*cell.p == '\'' || *cell.p == '='))
+			cell = unwrapped(r, (enum column)c, from->line, cell);
+		add_cell(&r->joined, &row->cell[c], cell);
 	}
 	for (size_t i = n; i < from->n; i++) {
 		if (from->cell[i].n)
@@ -327,46 +424,115 @@ place_cells(struct reader *r, const struct csv_row *from, struct row *row)
 	return NULL;
 }
 
-/* Direction and middle of the head's times. The direction is that of the times
- * of receipt where the file has them: events can arrive late. */
+/* ---- what the head tells, and the whole file where the head does not ---- */
+
+/* To the first record below the header. */
 static void
-survey_times(struct reader *r)
+to_rows(const struct reader *r, struct csv *csv)
 {
-	int64_t *walls = NULL, wall, last[2] = { 0, 0 };
-	long up[2] = { 0, 0 };		/* steps up less steps down: time, received */
-	bool has[2] = { false, false };
-	size_t n = 0, cap = 0;
-	struct csv_row from;
-	enum csv_result got;
+	struct csv_row row;
 	struct err e;
 
-	while ((got = csv_next(r->csv, &from, &e)) > 0) {
+	csv_rewind(csv, r->info.separator, r->cr_ends);
+	for (size_t i = 0; i <= r->beside.n_above; i++)
+		csv_next(csv, &row, &e);
+}
+
+static int
+tally(struct reader *r, struct csv *csv, struct err *e)
+{
+	static const enum column times[] = { COL_TIME, COL_RECEIVED, COL_INSTALLED, COL_AS_OF,
+		COL_SINCE, COL_UNTIL, COL_VISIT };
+	struct csv_row from;
+	enum csv_result got;
+
+	memset(&r->tally, 0, sizeof r->tally);
+	to_rows(r, csv);
+	while ((got = csv_next(csv, &from, e)) > 0) {
 		struct row row = { 0 };
-		struct stamp st;
 
 		if (got != CSV_ROW)
 			continue;
 		place_cells(r, &from, &row);
-		for (int i = 0; i < 2; i++) {
-			if (stamp_read(r->dates.order, row.cell[i ? COL_RECEIVED : COL_TIME], &st, NULL))
-				continue;
-			wall = st.wall;
-			if (has[i])
-				up[i] += (wall > last[i]) - (wall < last[i]);
-			has[i] = true;
-			last[i] = wall;
-			if (i == 0) {
-				walls = x_grow(walls, &cap, n + 1, sizeof *walls);
-				walls[n++] = wall;
-			}
+		for (size_t i = 0; i < sizeof times / sizeof *times; i++) {
+			if (row.cell[times[i]].n)
+				stamp_tally_add(&r->tally, row.cell[times[i]], from.line);
 		}
 	}
-	r->info.newest_first = up[1] ? up[1] < 0 : up[0] < 0;
+	return got;
+}
+
+/* The same over the whole file, from a second reading of it. */
+static int
+tally_all(struct reader *r, const struct csv_options *o, struct err *e)
+{
+	struct bytes *twin = bytes_again(r->bytes, BYTES_SPOOL, e);
+	struct csv *csv;
+	int rc;
+
+	if (!twin)
+		return -1;
+	csv = csv_open(twin, o);
+	csv_encoding(csv, r->encoding);
+	rc = tally(r, csv, e);
+	csv_close(csv);
+	bytes_close(twin);
+	return rc;
+}
+
+static int
+decide_order(struct reader *r, const struct csv_options *o, struct err *e)
+{
+	enum stamp_order order = STAMP_UNDECIDED;
+	const char *why;
+
+	if (r->info.wordings)
+		order = (enum stamp_order)wordings_time(r->info.wordings);
+	if (order == STAMP_UNDECIDED) {
+		if (tally(r, r->csv, e) < 0 || (stamp_tally_open(&r->tally) &&
+		    !csv_survey_whole(r->csv) && tally_all(r, o, e) < 0))
+			return -1;
+		why = stamp_tally_order(&r->tally, &order);
+		if (why)
+			return err_set(e, ERR_DATA, bytes_name(r->bytes), 0, "%s", why);
+	}
+	r->dates.order = r->received_dates.order = order;
+	return 0;
+}
+
+/* Direction and middle of the head's times. */
+static void
+survey_times(struct reader *r)
+{
+	struct direction *d = x_calloc(1, sizeof *d);
+	int64_t *walls = NULL;
+	size_t n = 0, cap = 0;
+	struct csv_row from;
+	enum csv_result got;
+	struct stamp st;
+	struct err e;
+
+	while ((got = csv_next(r->csv, &from, &e)) > 0) {
+		struct row row = { 0 };
+
+		if (got != CSV_ROW)
+			continue;
+		place_cells(r, &from, &row);
+		if (!stamp_read(r->dates.order, row.cell[COL_RECEIVED], &st, NULL))
+			direction_add(d, row.cell[COL_ACCOUNT], DIRECTION_RECEIVED, st.wall);
+		if (stamp_read(r->dates.order, row.cell[COL_TIME], &st, NULL))
+			continue;
+		direction_add(d, row.cell[COL_ACCOUNT], DIRECTION_TIME, st.wall);
+		walls = x_grow(walls, &cap, n + 1, sizeof *walls);
+		walls[n++] = st.wall;
+	}
+	r->info.newest_first = direction_newest_first(d);
 	if (n) {
 		qsort(walls, n, sizeof *walls, by_value);
 		r->info.middle = walls[n / 2];
 	}
 	free(walls);
+	free(d);
 }
 
 /* The first line end of the head is a CR that no LF follows. */
@@ -379,17 +545,18 @@ ends_in_cr(struct span head)
 	return cr && (!lf || cr < lf) && !(cr + 1 < end && cr[1] == '\n');
 }
 
-/* The first record as the wordings, or the file alone, would have it. */
+/* The header as the wordings, or the file alone, would have it. */
 static enum csv_result
-look(struct reader *r, const struct wordings *w, bool cr_ends, struct csv_row *row, struct err *e)
+look(struct reader *r, const struct wordings *w, struct span head, struct csv_row *row,
+    struct err *e)
 {
 	static const enum csv_encoding encoding[] = { [ENCODING_UTF8] = CSV_UTF8,
 		[ENCODING_1252] = CSV_1252, [ENCODING_UTF16] = CSV_EITHER };
 
-	csv_encoding(r->csv, w ? encoding[wordings_encoding(w)] : CSV_EITHER);
-	r->info.separator = find_separator(r->csv, cr_ends, w);
-	csv_rewind(r->csv, r->info.separator, cr_ends);
-	return csv_next(r->csv, row, e);
+	r->encoding = w ? encoding[wordings_encoding(w)] : CSV_EITHER;
+	csv_encoding(r->csv, r->encoding);
+	r->info.separator = find_separator(r->csv, head, r->cr_ends, w);
+	return find_header(r->csv, r->info.separator, r->cr_ends, w, row, &r->beside.n_above, e);
 }
 
 /* What has events or devices of which wordings can tell without naming columns. */
@@ -416,7 +583,8 @@ wordings_fit(const struct csv_row *header, const struct wordings *w)
 }
 
 static int
-choose_wordings(struct reader *r, const struct reader_options *o, bool cr_ends, struct err *e)
+choose_wordings(struct reader *r, const struct reader_options *o, struct span head,
+    struct err *e)
 {
 	struct csv_row row;
 	struct err ignored;
@@ -424,7 +592,7 @@ choose_wordings(struct reader *r, const struct reader_options *o, bool cr_ends, 
 	for (size_t i = 0; i < o->n_wordings; i++) {
 		const struct wordings *w = o->wordings[i];
 
-		if (look(r, w, cr_ends, &row, &ignored) != CSV_ROW || !wordings_fit(&row, w))
+		if (look(r, w, head, &row, &ignored) != CSV_ROW || !wordings_fit(&row, w))
 			continue;
 		if (r->columns)
 			return err_set(e, ERR_DATA, bytes_name(r->bytes), row.line,
@@ -434,12 +602,27 @@ choose_wordings(struct reader *r, const struct reader_options *o, bool cr_ends, 
 	}
 	r->info.fits = r->columns;
 	r->info.wordings = r->columns;
-	if (!r->columns && o->named && look(r, NULL, cr_ends, &row, &ignored) == CSV_ROW &&
+	if (!r->columns && o->named && look(r, NULL, head, &row, &ignored) == CSV_ROW &&
 	    has_wordings(kind_of(&row, NULL)))
 		r->info.wordings = o->wordings[0];
 	if (r->info.wordings)
 		r->run = wordings_run_new(r->info.wordings);
 	return 0;
+}
+
+/* The lines above the header are kept: joined files have them once more. */
+static void
+keep_above(struct reader *r)
+{
+	struct csv_row row;
+	struct err e;
+
+	csv_rewind(r->csv, r->info.separator, r->cr_ends);
+	for (size_t i = 0; i < r->beside.n_above; i++) {
+		csv_next(r->csv, &row, &e);
+		r->beside.above[i] = (struct span){ arena_text(&r->kept, row.raw), row.raw.n };
+	}
+	r->beside.n_title = r->beside.n_above;
 }
 
 static int
@@ -448,7 +631,6 @@ begin(struct reader *r, const struct reader_options *o, struct err *e)
 	struct csv_options co = { 0 };
 	struct csv_row row;
 	struct span head;
-	bool cr;
 
 	if (o)
 		co = (struct csv_options){ o->read_size, o->row_limit, o->cell_limit };
@@ -456,10 +638,10 @@ begin(struct reader *r, const struct reader_options *o, struct err *e)
 	r->csv = csv_open(r->bytes, &co);
 	if (csv_survey(r->csv, &head, e) < 0)
 		return -1;
-	cr = ends_in_cr(head);
-	if (o && o->n_wordings && choose_wordings(r, o, cr, e) < 0)
+	r->cr_ends = ends_in_cr(head);
+	if (o && o->n_wordings && choose_wordings(r, o, head, e) < 0)
 		return -1;
-	switch (look(r, r->columns, cr, &row, e)) {
+	switch (look(r, r->columns, head, &row, e)) {
 	case CSV_END:
 		return err_set(e, ERR_DATA, bytes_name(r->bytes), 0, "is empty");
 	case CSV_ASIDE:
@@ -472,11 +654,15 @@ begin(struct reader *r, const struct reader_options *o, struct err *e)
 	}
 	if (read_header(r, &row, e) < 0)
 		return -1;
-	if (r->info.wordings)
-		r->dates.order = r->received_dates.order = wordings_time(r->info.wordings);
+	keep_above(r);
+	if (decide_order(r, &co, e) < 0)
+		return -1;
+	to_rows(r, r->csv);
 	survey_times(r);
 	csv_begin(r->csv);
-	csv_next(r->csv, &row, e);	/* the header once more */
+	to_rows(r, r->csv);
+	r->n_wrapped = 0;
+	bytes_settle(r->bytes);
 	return 0;
 }
 
@@ -583,14 +769,70 @@ check_signal(struct span s)
 	return "signal needs a number with dBm, % or bars";
 }
 
+static struct span
+without_zeros(struct span s)
+{
+	while (s.n && *s.p == '0') {
+		s.p++;
+		s.n--;
+	}
+	return s;
+}
+
+/* Two numbers that are not the same; a name is neither the same nor another. */
+static bool
+other_number(struct span cell, const char *number)
+{
+	for (size_t i = 0; i < cell.n; i++) {
+		if (cell.p[i] < '0' || cell.p[i] > '9')
+			return false;
+	}
+	return cell.n && !span_eq(without_zeros(cell), without_zeros(span_of(number)));
+}
+
+/* A DC-05 message in the event cell: its parts fill the cells that are blank, and the
+ * event cell becomes its code. Accounts of a message have four digits always, so the
+ * zeros in front do not count. */
+static const char *
+take_message(struct reader *r, struct span cell[COL_COUNT])
+{
+	struct code_message *m = &r->message;
+	struct span account = cell[COL_ACCOUNT];
+	const char *why;
+
+	if (cell[COL_EVENT].n < 9 || !code_message(cell[COL_EVENT], m, &why))
+		return NULL;
+	if (why)
+		return why;
+	if (*m->account && account.n &&
+	    !span_eq_fold(without_zeros(account), without_zeros(span_of(m->account))))
+		return "account differs from that of the DC-05 message";
+	if (other_number(cell[COL_ZONE], m->zone))
+		return "zone differs from that of the DC-05 message";
+	if (other_number(cell[COL_PARTITION], m->partition))
+		return "partition differs from that of the DC-05 message";
+	if (!account.n)
+		cell[COL_ACCOUNT] = span_of(m->account);
+	if (!cell[COL_ZONE].n)
+		cell[COL_ZONE] = span_of(m->zone);
+	if (!cell[COL_PARTITION].n)
+		cell[COL_PARTITION] = span_of(m->partition);
+	cell[COL_EVENT] = span_of(m->event);
+	return NULL;
+}
+
 static const char *
 check_event(struct reader *r, struct row *row)
 {
 	const struct span *cell = row->cell;
-	const char *why;
+	const char *why = take_message(r, row->cell);
 
+	if (why)
+		return why;
 	if (cell[COL_ACCOUNT].n == 0)
 		return "no account";
+	if (serial_lost_digits(cell[COL_ACCOUNT]))
+		return "account in powers of ten has lost its digits";
 	why = stamp_parse_memo(&r->dates, cell[COL_TIME], &row->time);
 	if (why)
 		return why;
@@ -672,40 +914,41 @@ check_sites(const struct reader *r, struct row *row)
 
 /* The two ends of a visit: `to` counts from a date alone as the end of that day. */
 static bool
-visit_end(enum stamp_order order, struct span s, struct stamp *from, struct stamp *to)
+visit_end(enum stamp_order order, struct span s, struct stamp *from, struct stamp *to, bool *alone)
 {
-	bool alone;
-
 	s = span_trim(s);
-	if (stamp_read(order, s, from, &alone))
+	if (stamp_read(order, s, from, alone))
 		return false;
 	*to = *from;
-	if (alone)
+	if (*alone)
 		to->wall += 86400;
 	return true;
 }
 
-/* Not known where one of the two is local and the other has an offset. */
+/* Not known where one of the two is local and the other has an offset. A day that ends
+ * when the visit begins was over before. */
 static bool
-ends_before(const struct stamp *from, const struct stamp *to)
+ends_before(const struct stamp *from, const struct stamp *to, bool day)
 {
 	bool local = from->offset == OFFSET_LOCAL;
+	int64_t length = to->wall - from->wall;
 
 	if (local != (to->offset == OFFSET_LOCAL))
 		return false;
-	if (local)
-		return to->wall < from->wall;
-	return to->wall - to->offset * 60 < from->wall - from->offset * 60;
+	if (!local)
+		length -= (to->offset - from->offset) * 60;
+	return day ? length <= 0 : length < 0;
 }
 
 static const char *
 check_plan(struct reader *r, struct row *row)
 {
-	static const char unreadable[] = "visit is not a date, a time or from/to";
 	const struct span *cell = row->cell;
+	const enum stamp_order order = r->dates.order;
 	struct span visit = cell[COL_VISIT];
-	const char *slash;
 	struct stamp other;
+	bool day;
+	size_t n;
 
 	if (cell[COL_ACCOUNT].n == 0)
 		return "no account";
@@ -713,18 +956,19 @@ check_plan(struct reader *r, struct row *row)
 		return "no serial";
 	if (visit.n == 0)
 		return "no visit";
-	slash = memchr(visit.p, '/', visit.n);
-	if (slash) {
-		size_t n = (size_t)(slash - visit.p);
-
-		if (!visit_end(r->dates.order, (struct span){ visit.p, n }, &row->visit_from, &other) ||
-		    !visit_end(r->dates.order, (struct span){ slash + 1, visit.n - n - 1 }, &other,
-		    &row->visit_to))
-			return unreadable;
-		if (ends_before(&row->visit_from, &row->visit_to))
+	if (!visit_end(order, visit, &row->visit_from, &row->visit_to, &day)) {
+		/* A date may have slashes too: the one between is that with a time on both sides. */
+		for (n = 1; n < visit.n; n++) {
+			if (visit.p[n] == '/' &&
+			    visit_end(order, (struct span){ visit.p, n }, &row->visit_from, &other,
+			    &day) && visit_end(order, (struct span){ visit.p + n + 1,
+			    visit.n - n - 1 }, &other, &row->visit_to, &day))
+				break;
+		}
+		if (n >= visit.n)
+			return "visit is not a date, a time or from/to";
+		if (ends_before(&row->visit_from, &row->visit_to, day))
 			return "visit ends before it begins";
-	} else if (!visit_end(r->dates.order, visit, &row->visit_from, &row->visit_to)) {
-		return unreadable;
 	}
 	row->has_visit = true;
 	if (cell[COL_ORDER].n && !span_to_int(cell[COL_ORDER], 1, 1000000, &row->order))
@@ -796,33 +1040,120 @@ check_row(struct reader *r, struct row *row)
 	return NULL;
 }
 
+__attribute__((format(printf, 3, 4)))
+static const char *
+note(struct arena *a, const char *text, const char *fmt, ...)
+{
+	const char *more;
+	va_list ap;
+
+	va_start(ap, fmt);
+	more = arena_vfmt(a, fmt, ap);
+	va_end(ap);
+	return *text ? arena_fmt(a, "%s; %s", text, more) : more;
+}
+
+/* A header that is not the file's own: its columns may stand in another order, so that
+ * what follows cannot be read under this one. NULL: it is none, or the same in other
+ * letters. */
+static bool
+is_other_header(const struct reader *r, const struct csv_row *from, bool *same)
+{
+	*same = false;
+	if (r->info.kind == FILE_WORDINGS || kind_of(from, r->columns) == KINDS)
+		return false;
+	*same = from->n == r->header_n;
+	for (size_t i = 0; *same && i < from->n; i++)
+		*same = column_of(r->columns, from->cell[i]) == r->map[i];
+	return !*same;
+}
+
+/* A record as a row: its reason, or NULL. False: it is no row at all. */
+static bool
+take_record(struct reader *r, const struct csv_row *from, struct row *row)
+{
+	uint64_t headers = r->beside.n_header;
+	struct span raw = from->raw;
+	bool same = false;
+
+	row->reason = from->reason;
+	if (!row->reason)
+		row->reason = place_cells(r, from, row);
+	if (!row->reason)
+		row->reason = check_row(r, row);
+	if (row->reason || r->info.kind != FILE_EVENTS) {
+		if (is_other_header(r, from, &same)) {
+			r->other_header = true;
+			row->reason = "a header other than the one above";
+		}
+	}
+	if (beside_rows(&r->beside, same ? r->beside.header : raw, !row->reason)) {
+		if (r->beside.n_header > headers)
+			r->other_header = false;
+		return false;
+	}
+	if (r->other_header && !row->reason)
+		row->reason = "stands below a header other than the file's first";
+	return true;
+}
+
 enum read_result
 reader_next(struct reader *r, struct row *row, struct err *e)
 {
 	struct csv_row from;
 
-	memset(row, 0, sizeof *row);
-	switch (csv_next(r->csv, &from, e)) {
-	case CSV_ERR:
-		return READ_ERR;
-	case CSV_END:
-		r->info.size = bytes_size(r->bytes);
-		r->info.crc32 = bytes_crc32(r->bytes);
-		return READ_END;
-	case CSV_ROW:
-		row->reason = place_cells(r, &from, row);
-		if (!row->reason)
-			row->reason = check_row(r, row);
-		if (row->reason && span_eq(from.raw, r->header_raw))
-			row->reason = "the header once more";
-		break;
-	case CSV_ASIDE:
-		row->reason = from.reason;
-		break;
-	}
+	do {
+		memset(row, 0, sizeof *row);
+		switch (csv_next(r->csv, &from, e)) {
+		case CSV_ERR:
+			return READ_ERR;
+		case CSV_END:
+			r->info.size = bytes_size(r->bytes);
+			r->info.crc32 = bytes_crc32(r->bytes);
+			return READ_END;
+		case CSV_ROW:
+		case CSV_ASIDE:
+			break;
+		}
+	} while (!take_record(r, &from, row));
+	if (row->cell[COL_SERIAL].n && serial_lost_digits(row->cell[COL_SERIAL]) &&
+	    r->n_lost++ == 0)
+		r->lost_line = from.line;
 	row->line = from.line;
 	row->raw = from.raw;
 	return row->reason ? READ_ASIDE : READ_ROW;
+}
+
+const char *
+reader_note(struct reader *r)
+{
+	struct arena *a = &r->kept;
+	const char *text = "", *beside = beside_text(a, &r->beside);
+	uint64_t line = 0, n = csv_1252(r->csv, &line);
+	enum stamp_order order = r->dates.order;
+
+	if (order != STAMP_UNDECIDED && r->tally.proof[order])
+		text = note(a, text, "dates are read %s first, as line %llu proves",
+		    order == STAMP_DAY_FIRST ? "day" : "month",
+		    (unsigned long long)r->tally.line[order]);
+	if (r->info.newest_first)
+		text = note(a, text, "stands newest first");
+	if (*beside)
+		text = note(a, text, "no rows, and passed over: %s", beside);
+	if (n)
+		text = note(a, text, "%llu rows were not UTF-8 and were read as Windows-1252, first"
+		    " line %llu", (unsigned long long)n, (unsigned long long)line);
+	if (r->n_wrapped)
+		text = note(a, text, "%llu cells had the marks of a spreadsheet (=\"0012\", '0012) and"
+		    " were read without, first line %llu", (unsigned long long)r->n_wrapped,
+		    (unsigned long long)r->wrapped_line);
+	if (r->n_lost)
+		text = note(a, text, "%llu serials in powers of ten have lost their digits, first line"
+		    " %llu", (unsigned long long)r->n_lost, (unsigned long long)r->lost_line);
+	if (bytes_behind(r->bytes))
+		text = note(a, text, "%llu bytes behind the end of the gzip data are no part of it and"
+		    " were left", (unsigned long long)bytes_behind(r->bytes));
+	return text;
 }
 
 bool

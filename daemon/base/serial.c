@@ -8,12 +8,13 @@ is_digit(char c)
 
 /* digits, an optional fraction, E, a sign, digits: "1.23457E+11". A plain hex
  * serial such as 12E4 has no sign and no point and stays a serial. */
-static bool
-scientific(struct span s)
+bool
+serial_lost_digits(struct span s)
 {
 	size_t i = 0;
 	bool dot = false;
 
+	s = span_trim(s);
 	while (i < s.n && (is_digit(s.p[i]) || ((s.p[i] == '.' || s.p[i] == ',') && !dot))) {
 		dot |= !is_digit(s.p[i]);
 		i++;
@@ -41,7 +42,7 @@ serial_plain(struct arena *a, struct span s, enum serial_fault *fault)
 
 	s = span_trim(s);
 	*fault = SERIAL_OK;
-	if (scientific(s)) {
+	if (serial_lost_digits(s)) {
 		*fault = SERIAL_LOST_DIGITS;
 		return "";
 	}

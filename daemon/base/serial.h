@@ -18,6 +18,10 @@ enum serial_fault {
 	SERIAL_NOT_ONE,		/* another character than the allowed ones */
 };
 
+/* Is this a number in powers of ten, as a spreadsheet writes a long one? Its last digits
+ * are gone. 12E4 is not: a serial may look so. */
+bool serial_lost_digits(struct span s);
+
 /* Upper case, separators taken out, leading zeros kept. "" unless SERIAL_OK. */
 const char *serial_plain(struct arena *a, struct span s, enum serial_fault *fault);
 /* The key under which one device is found: serial_plain() without its leading zeros. */

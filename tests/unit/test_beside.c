@@ -58,6 +58,8 @@ row_counts(void **state)
 		{ "A42,,rows", 42, 42, false }, { "42nd row", 42, 42, false },
 		{ "42 of 42 rows", 42, 42, false }, { "rows: 42 (2026)", 42, 42, false },
 		{ "Total: 1234567890123456789012", 1, 1, false },
+		{ "2,UTC,x", 2, 2, false }, { "42,Mill", 42, 42, false }, { "42 rowsx", 42, 42, false },
+		{ "ROWS IN ALL 42", 42, 42, true }, { "42 Eintr\xc3\xa4ge", 42, 42, true },
 		{ "end of report", 0, 0, false }, { "Total: 42\xc3\xa4", 42, 42, false },
 	};
 	struct beside b;
