@@ -10,7 +10,12 @@
 #include "daemon/spread.h"
 #include "rules/view.h"
 
-enum { BATCHES = 2, MEMO = 4096, MEMO_CELL = 40 };
+enum {
+	BATCHES = 2,
+	MEMO = 4096, MEMO_CELL = 40,
+	WAITING = 32,		/* rows whose accounts are looked up together */
+	WAITING_NAME = 24,	/* longest account that may wait */
+};
 
 struct zone_of { const char *account; const struct tz *tz; };
 
@@ -28,6 +33,12 @@ struct reading {
 	struct acct        **acct;	/* slots */
 	size_t               n_acct, cap_acct;
 	struct acct         *last;
+	struct waiting {
+		uint32_t row, n;
+		uint64_t hash;
+		char     name[WAITING_NAME];
+	} waiting[WAITING];
+	size_t               n_waiting;
 	struct zone_of      *zone;	/* slots, by the hash of the account */
 	size_t               n_zone, cap_zone;
 	const struct tz     *fallback;
@@ -130,14 +141,21 @@ is_account(const struct acct *a, struct span account, struct span receiver, stru
 }
 
 static struct acct **
-account_slot(struct reading *r, struct span account, struct span receiver, struct span line)
+account_slot(struct reading *r, uint64_t hash, struct span account, struct span receiver,
+    struct span line)
 {
-	size_t at = (size_t)account_hash(account, receiver, line) & (r->cap_acct - 1);
+	size_t at = (size_t)hash & (r->cap_acct - 1);
 
 	for (; r->acct[at]; at = (at + 1) & (r->cap_acct - 1))
 		if (is_account(r->acct[at], account, receiver, line))
 			break;
 	return &r->acct[at];
+}
+
+static struct acct **
+slot_of(struct reading *r, struct span account, struct span receiver, struct span line)
+{
+	return account_slot(r, account_hash(account, receiver, line), account, receiver, line);
 }
 
 static struct acct *
@@ -154,11 +172,11 @@ add_account(struct reading *r, struct span account, struct span receiver, struct
 		r->acct = x_calloc(r->cap_acct, sizeof *r->acct);
 		for (size_t i = 0; i < n_old; i++)
 			if (old[i])
-				*account_slot(r, span_of(old[i]->account), span_of(old[i]->receiver),
+				*slot_of(r, span_of(old[i]->account), span_of(old[i]->receiver),
 				    span_of(old[i]->line)) = old[i];
 		free(old);
 	}
-	slot = account_slot(r, account, receiver, line);
+	slot = slot_of(r, account, receiver, line);
 	if (*slot)
 		return *slot;
 	/* The text right in front of what is looked at together with it. */
@@ -194,7 +212,7 @@ find_account(struct reading *r, const struct row *row)
 	if (a && is_account(a, account, receiver, line))
 		return a;
 	if (r->cap_acct)
-		a = *account_slot(r, account, receiver, line);
+		a = *slot_of(r, account, receiver, line);
 	else
 		a = NULL;
 	if (!a && r->n_acct < READING_ACCOUNTS)
@@ -290,7 +308,7 @@ clock_is_reset(struct reading *r, int64_t at, int64_t received, int64_t prev, in
 }
 
 static void
-resolve(struct reading *r, struct acct *a, const struct row *row, struct event_in *ev)
+resolve(struct reading *r, struct acct *a, struct event_in *ev)
 {
 	const struct reader_info *info = reader_info(r->reader);
 	uint32_t number = (uint32_t)r->at + 1;
@@ -304,7 +322,8 @@ resolve(struct reading *r, struct acct *a, const struct row *row, struct event_i
 		a->tz = r->fallback;
 		a->guessed = true;
 	}
-	r->used_fallback |= a->guessed && row->time.offset == OFFSET_LOCAL;
+	ev->acct = a;
+	r->used_fallback |= a->guessed && ev->offset == OFFSET_NONE;
 	prev = a->prev_at;
 	derive_time(a->tz, info->newest_first, &a->prev_at, ev);
 	at = (ev->wall - ev->shift) * SECOND + ev->ms;
@@ -327,6 +346,61 @@ resolve(struct reading *r, struct acct *a, const struct row *row, struct event_i
 		spread_add(&r->sure, received != NO_TIME ? received : at);
 }
 
+/* The accounts of the rows that wait, and what hangs on them. They lie all over memory,
+ * so it is asked for all of them before the first one is needed. */
+static void
+settle(struct reading *r, struct batch *b)
+{
+	const struct span none = { NULL, 0 };
+
+	for (size_t i = 0; r->cap_acct && i < r->n_waiting; i++)
+		__builtin_prefetch(&r->acct[r->waiting[i].hash & (r->cap_acct - 1)]);
+	for (size_t i = 0; r->cap_acct && i < r->n_waiting; i++) {
+		const struct acct *a = r->acct[r->waiting[i].hash & (r->cap_acct - 1)];
+
+		if (a) {
+			__builtin_prefetch(a);
+			__builtin_prefetch((const char *)a - 16);	/* its text, see add_account() */
+		}
+	}
+	for (size_t i = 0; i < r->n_waiting; i++) {
+		struct span name = { r->waiting[i].name, r->waiting[i].n };
+		struct acct *a = r->cap_acct ? *account_slot(r, r->waiting[i].hash, name, none, none)
+		                             : NULL;
+
+		if (!a)
+			a = add_account(r, name, none, none);
+		resolve(r, a, &b->row[r->waiting[i].row]);
+	}
+	r->n_waiting = 0;
+}
+
+/* Finds the row's account at once, or lets the row wait for others. NULL, or why not. */
+static const char *
+find_or_wait(struct reading *r, struct batch *b, const struct row *row, uint32_t at)
+{
+	struct span account = row->cell[COL_ACCOUNT];
+	struct waiting *w;
+	struct acct *a;
+
+	if (account.n <= WAITING_NAME && !row->cell[COL_RECEIVER].n && !row->cell[COL_LINE].n &&
+	    r->n_acct + WAITING < READING_ACCOUNTS) {
+		w = &r->waiting[r->n_waiting++];
+		w->row = at;
+		w->n = (uint32_t)account.n;
+		w->hash = span_hash_fold(account);
+		memcpy(w->name, account.p, account.n);
+		if (r->n_waiting == WAITING)
+			settle(r, b);
+		return NULL;
+	}
+	settle(r, b);
+	if (!(a = find_account(r, row)))
+		return "more than 1000000 accounts";
+	resolve(r, a, &b->row[at]);
+	return NULL;
+}
+
 /* Copies a cell behind the texts; the reader lets no NUL byte through. */
 static void
 put_text(struct batch *b, struct span s)
@@ -345,11 +419,9 @@ take_row(struct reading *r, struct batch *b, const struct row *row)
 		[RT_TEXT] = COL_TEXT, [RT_SIGNAL] = COL_SIGNAL };
 	struct event_in *ev;
 	size_t need = RT_COUNT, text = b->n_text;
-	struct acct *a = find_account(r, row);
+	const char *fault;
 	int cell = cell_index(r, row->cell[COL_EVENT], &row->meaning);
 
-	if (!a)
-		return "more than 1000000 accounts";
 	if (cell < 0)
 		return "more than 20000 kinds of event cell";
 	for (int i = 0; i < RT_COUNT; i++)
@@ -358,7 +430,7 @@ take_row(struct reading *r, struct batch *b, const struct row *row)
 	for (int i = 0; i < RT_COUNT; i++)
 		put_text(b, row->cell[text_of[i]]);
 	ev = &b->row[b->n_row++];
-	*ev = (struct event_in){ .acct = a, .wall = row->time.wall, .ms = (uint16_t)row->time.ms,
+	*ev = (struct event_in){ .wall = row->time.wall, .ms = (uint16_t)row->time.ms,
 	    .offset = row->time.offset, .line = (uint32_t)row->line, .text = (uint32_t)text,
 	    .cell = (uint16_t)cell, .word = (uint8_t)row->meaning.word,
 	    .piece = (uint32_t)b->n_piece - 1 };
@@ -375,8 +447,10 @@ take_row(struct reading *r, struct batch *b, const struct row *row)
 	}
 	ev->marks = (uint16_t)(marks_of(&row->meaning) | (row->time.leap ? MARK_LEAP : 0) |
 	    (row->time.precision == PREC_MINUTE ? MARK_COARSE : 0));
-	resolve(r, a, row, ev);
-	return NULL;
+	fault = find_or_wait(r, b, row, (uint32_t)b->n_row - 1);
+	if (fault)
+		b->n_row--;
+	return fault;
 }
 
 static void
@@ -484,8 +558,7 @@ end_file(struct reading *r, struct batch *b)
 	}
 	f->from = p->from;
 	f->to = p->to;
-	f->note = join_notes(r->arena,
-	    *info->ignored ? arena_fmt(r->arena, "columns passed over: %s", info->ignored) : "",
+	f->note = join_notes(r->arena, arena_text(r->arena, span_of(reader_note(r->reader))),
 	    r->used_fallback ? arena_fmt(r->arena,
 	        "local times of accounts that sites does not name were read as %s",
 	        tz_name(r->fallback)) : "");
@@ -515,6 +588,7 @@ read_file(struct reading *r, struct batch *b)
 		if (r->o.stop && *r->o.stop)
 			return NULL;
 		if (is_full(r, b)) {
+			settle(r, b);
 			end_piece(b, false);
 			hand_over(r, b);
 			if (!(b = empty_batch(r)))
@@ -528,6 +602,7 @@ read_file(struct reading *r, struct batch *b)
 		if (reason)
 			put_aside(r, b, row.raw, row.line, reason);
 	}
+	settle(r, b);
 	if (got == READ_ERR)
 		fail_file(r, b, &e);
 	else
