@@ -1,4 +1,6 @@
 /* A device that goes off again and again within a minute: noise that hides the rest. */
+#include "rules/chatter.h"
+
 #include "rules/bursts.h"
 #include "rules/causes.h"
 #include "rules/checks.h"
@@ -24,6 +26,7 @@ static const struct setting settings[] = {
 struct judging {
 	struct view     *v;
 	struct findings *out;
+	struct arena    *arena;		/* for `arming` */
 	struct arming    arming;	/* made when the first device may have bursts */
 	struct bursts    bursts;
 	int64_t          lookback;
@@ -166,46 +169,70 @@ report(struct judging *j, int32_t device)
 		    device_label(j->v, device), shut, rule_span_text(a, j->lookback));
 }
 
-static void
-judge_device(struct judging *j, int32_t device)
+static bool
+fires(struct judging *j, int32_t device)
 {
 	const struct rule *r = &rule_chatter;
 	struct bursts *s = &j->bursts;
 	struct view *v = j->v;
 	size_t large;
-	bool fires;
+	bool yes;
 
 	if (v->device[device].life || !bursts_possible(s, device))
-		return;
+		return false;
 	if (!s->arming) {
-		arming_of(v, &j->out->arena, setting_ms(v, r, "test", -1),
+		arming_of(v, j->arena, setting_ms(v, r, "test", -1),
 		    setting_ms(v, r, "session", -1), &j->arming);
 		s->arming = &j->arming;
 	}
 	bursts_find(s, device);
-	fires = s->n_burst >= (size_t)setting_value(v, r, "bursts", device);
+	yes = s->n_burst >= (size_t)setting_value(v, r, "bursts", device);
 	large = (size_t)setting_value(v, r, "large", device);
 	for (size_t b = 0; b < s->n_burst; b++)
-		fires |= s->burst[b].hi - s->burst[b].lo >= large;
-	if (fires)
-		report(j, device);
+		yes |= s->burst[b].hi - s->burst[b].lo >= large;
+	return yes;
+}
+
+static void
+begin(struct judging *j, struct view *v)
+{
+	j->v = v;
+	j->bursts.v = v;
+	j->total = SIZE_MAX;
+	j->lookback = setting_ms(v, &rule_chatter, "lookback", -1);
+	j->bursts.from = v->now == NO_TIME ? NO_TIME : v->now - j->lookback;
+}
+
+bool
+chatter_tells(struct view *v, int32_t device)
+{
+	struct arena scratch = { 0 };
+	struct judging j = { .arena = &scratch };
+	bool yes;
+
+	begin(&j, v);
+	j.bursts.limits = limits_of(v, device);
+	yes = fires(&j, device);
+	bursts_release(&j.bursts);
+	arena_release(&scratch);
+	return yes;
 }
 
 static void
 judge(struct view *v, struct findings *out)
 {
-	struct judging j = { .v = v, .out = out, .bursts.v = v, .total = SIZE_MAX };
+	struct judging j = { .out = out, .arena = &out->arena };
 	bool by_kind = false;
 
 	for (size_t i = 0; i < v->n_override; i++)
 		by_kind |= v->override[i].kind != KIND_UNKNOWN;
-	j.lookback = setting_ms(v, &rule_chatter, "lookback", -1);
-	j.bursts.from = v->now == NO_TIME ? NO_TIME : v->now - j.lookback;
+	begin(&j, v);
 	j.bursts.limits = limits_of(v, -1);
 	for (size_t i = 0; i < v->n_device; i++) {
 		if (by_kind)
 			j.bursts.limits = limits_of(v, (int32_t)i);
-		judge_device(&j, (int32_t)i);
+		if (fires(&j, (int32_t)i))
+			report(&j, (int32_t)i);
 	}
 	bursts_release(&j.bursts);
 }

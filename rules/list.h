@@ -1,5 +1,5 @@
 /* list.h - the one place that names every rule, in the order of the manual.
-* X(name) stands for rules/name.c, which defines `const struct rule rule_name`. */
+ * X(name) stands for rules/name.c, which defines `const struct rule rule_name`. */
 X(life_alarm)
 X(chatter)
 X(supervision_loss)
@@ -14,3 +14,11 @@ X(bypass_left)
 X(exit_error)
 X(tamper_repeat)
 X(extra_device)
+X(repeat_alarm)
+X(alarm_flood)
+X(power_loss)
+X(test_report_missed)
+X(clock_drift)
+X(account_silent)
+X(jam)
+X(twin)

@@ -1,0 +1,267 @@
+/* The panel's clock against the station's: wrong now, running away, or set by a jump.
+ *
+ * The offset of an event is its own time less the time of receipt. Transmission makes it
+ * a few seconds negative, a buffer by hours, so medians are used throughout: the events are
+ * cut into blocks of equal number, each block counts with its median, and so do the newest
+ * few events as a last block. A jump is a step from block to block far above the usual one;
+ * the line is looked for after the last jump only (Theil-Sen: the median of the slopes of
+ * all pairs of blocks).
+ *
+ * It is never life safety, and no other rule speaks of it; what a wrong clock does to
+ * other findings is said in those. */
+#include "rules/care.h"
+#include "rules/rule.h"
+#include "rules/stats.h"
+#include "rules/when.h"
+
+#define USUAL "common practice, no source"
+
+static const struct setting settings[] = {
+	{ "off", 5, 1, 1440, "min", USUAL },
+	{ "off_much", 60, 1, 10080, "min", USUAL },
+	{ "rate", 10, 1, 1000, "min/year", "EN 50131-1: a panel's clock within 10 min a year" },
+	{ "span", 14, 1, 366, "d", USUAL },
+	{ "events", 24, 8, 10000, "", USUAL },
+	{ "jump", 60, 5, 3600, "s", USUAL },
+	{ "noise", 10, 1, 600, "s", USUAL },
+	{ "lookback", 90, 7, 366, "d", USUAL },
+	{ NULL, 0, 0, 0, NULL, NULL }
+};
+
+enum { BLOCKS = 16, IN_BLOCK = 9 };
+
+struct block {
+	double   at;		/* days since the first event looked at */
+	double   offset;	/* s */
+	uint32_t event;		/* its middle one */
+};
+
+struct clock {
+	struct block block[BLOCKS + 1];
+	int          n, first;	/* blocks; the first one after the last jump */
+	double       jump;	/* s, the last one; 0 = none */
+	double       slope;	/* s a day */
+};
+
+enum { UNFIT = MARK_STILL | MARK_RESET | MARK_BUFFERED | MARK_AMBIGUOUS };
+
+static bool
+is_fit(const struct view *v, const struct event *ev)
+{
+	return ev->received != NO_TIME && !(ev->marks & UNFIT) && ev->received <= v->now + DAY;
+}
+
+static void
+add_newest(const struct view *v, int64_t origin, struct clock *c)
+{
+	struct block *block = &c->block[c->n++];
+	double offset[IN_BLOCK];
+	size_t n = 0;
+
+	for (size_t i = v->n_event; i-- > 0 && n < IN_BLOCK;) {
+		const struct event *ev = &v->event[i];
+
+		if (!is_fit(v, ev))
+			continue;
+		if (n == 0) {
+			block->at = (double)(ev->received - origin) / DAY;
+			block->event = (uint32_t)i;
+		}
+		offset[n++] = (double)(ev->at - ev->received) / SECOND;
+	}
+	block->offset = stats_median(offset, n);
+}
+
+/* Every block's median over up to IN_BLOCK of its events, spread evenly. */
+static void
+find_blocks(const struct view *v, size_t begin, size_t fit, struct clock *c)
+{
+	size_t seen = 0, taken = 0, step, size;
+	double offset[IN_BLOCK];
+	int64_t origin = NO_TIME;
+
+	c->n = fit < BLOCKS * 3 ? (int)(fit / 3) : BLOCKS;
+	size = fit / (size_t)c->n;
+	step = size > IN_BLOCK ? size / IN_BLOCK : 1;
+	for (size_t i = begin, b = 0; i < v->n_event && b < (size_t)c->n; i++) {
+		const struct event *ev = &v->event[i];
+		struct block *block = &c->block[b];
+
+		if (!is_fit(v, ev))
+			continue;
+		origin = origin == NO_TIME ? ev->received : origin;
+		if (seen % step == 0 && taken < IN_BLOCK)
+			offset[taken++] = (double)(ev->at - ev->received) / SECOND;
+		if (seen == size / 2) {
+			block->at = (double)(ev->received - origin) / DAY;
+			block->event = (uint32_t)i;
+		}
+		if (++seen == size) {
+			block->offset = stats_median(offset, taken);
+			seen = taken = 0;
+			b++;
+		}
+	}
+	add_newest(v, origin, c);
+}
+
+/* A step far above the others. */
+static void
+find_jump(struct clock *c, double least)
+{
+	double step[BLOCKS + 1], usual;
+	int n = 0;
+
+	for (int i = 1; i < c->n; i++) {
+		double d = c->block[i].offset - c->block[i - 1].offset;
+
+		step[n++] = d < 0 ? -d : d;
+	}
+	if (!n)
+		return;
+	usual = stats_median(step, (size_t)n);
+	for (int i = 1; i < c->n; i++) {
+		double d = c->block[i].offset - c->block[i - 1].offset, size = d < 0 ? -d : d;
+
+		if (size < least || size < 5 * usual)
+			continue;
+		c->first = i;
+		c->jump = d;
+	}
+}
+
+static double
+slope_of(const struct clock *c)
+{
+	double slope[BLOCKS * (BLOCKS + 1) / 2];
+	size_t n = 0;
+
+	for (int i = c->first; i < c->n; i++)
+		for (int k = i + 1; k < c->n; k++)
+			if (c->block[k].at > c->block[i].at)
+				slope[n++] = (c->block[k].offset - c->block[i].offset) /
+				    (c->block[k].at - c->block[i].at);
+	return n ? stats_median(slope, n) : 0;
+}
+
+static double
+magnitude(double x)
+{
+	return x < 0 ? -x : x;
+}
+
+/* Half hours that a wrong zone or summer time makes; 0 = it is none of these. */
+static bool
+is_zone(double offset)
+{
+	double half = (double)(long)(magnitude(offset) / 1800 + 0.5);
+
+	return half >= 1 && half <= 52 && magnitude(magnitude(offset) - half * 1800) <= 90;
+}
+
+/* To whole minutes, where it is minutes. */
+static const char *
+length_text(struct arena *a, double s)
+{
+	double size = magnitude(s);
+
+	if (size >= 120)
+		size = (double)(long)(size / 60 + 0.5) * 60;
+	return rule_span_text(a, (int64_t)(size * SECOND));
+}
+
+static void
+report(struct view *v, struct findings *out, struct clock *c, bool off, bool drifts)
+{
+	const struct rule *r = &rule_clock_drift;
+	struct arena *a = &out->arena;
+	struct finding *f = finding_add(out, v, r, -1, "site");
+	const struct block *last = &c->block[c->n - 1], *from = &c->block[c->first];
+	bool zone = off && is_zone(last->offset);
+	const char *jump = "";
+
+	f->level = magnitude(last->offset) >= setting_value(v, r, "off_much", -1) * 60
+	    ? LEVEL_SOON : LEVEL_LATER;
+	f->onset = v->event[from->event].at;
+	f->last = v->event[last->event].at;
+	f->count = 1;
+	for (int i = c->first > 0 ? c->first - 1 : 0; i < c->n; i++)
+		finding_evidence(out, f, c->block[i].event);
+	if (c->jump < 0 || c->jump > 0)
+		jump = arena_fmt(a, "; set %s by %s around %s", c->jump < 0 ? "back" : "forward",
+		    length_text(a, c->jump), when_local(v, a, f->onset));
+	finding_summary(out, f, "The panel's clock is %s %s against the time of receipt%s%s%s.",
+	    length_text(a, last->offset), last->offset < 0 ? "slow" : "fast",
+	    drifts ? arena_fmt(a, "; it %s %.1f s a day (%.0f min a year)", c->slope < 0 ? "loses" :
+	    "gains", magnitude(c->slope), magnitude(c->slope) * 365.25 / 60) : "", jump,
+	    zone ? "; a whole number of half hours: summer time or the zone, not the clock" : "");
+	finding_measure(out, f, "offset", last->offset, "s");
+	finding_measure(out, f, "rate", c->slope * 365.25 / 60, "min/year");
+	finding_measure(out, f, "jump", c->jump, "s");
+	finding_measure(out, f, "span", last->at - from->at, "d");
+	if (zone)
+		finding_check(out, f, "Time zone of the account in the list of sites, and whether the panel "
+		    "changes to summer time by itself");
+	finding_check(out, f, "Set the panel's clock, and see what sets it: network, station, nobody");
+	if (drifts)
+		finding_check(out, f, "Mains frequency or crystal as its source; a clock that runs away "
+		    "after it was set needs the panel looked at");
+	finding_check(out, f, "Mind it when times of this site are compared with others, and for arming "
+	    "by the clock");
+}
+
+static void
+judge(struct view *v, struct findings *out)
+{
+	const struct rule *r = &rule_clock_drift;
+	struct clock c = { .n = 0 };
+	int64_t from;
+	size_t begin = 0, fit = 0;
+	double low, high, span, limit, noise;
+	bool off, drifts;
+
+	if (v->now == NO_TIME)
+		return;
+	from = v->now - setting_ms(v, r, "lookback", -1);
+	for (size_t i = v->n_event; i-- > 0 && v->event[i].at >= from;) {
+		fit += is_fit(v, &v->event[i]);
+		begin = i;
+	}
+	if ((double)fit < setting_value(v, r, "events", -1))
+		return;
+	find_blocks(v, begin, fit, &c);
+	low = high = c.block[0].offset;
+	for (int i = 1; i < c.n; i++) {
+		low = c.block[i].offset < low ? c.block[i].offset : low;
+		high = c.block[i].offset > high ? c.block[i].offset : high;
+	}
+	off = magnitude(c.block[c.n - 1].offset) >= setting_value(v, r, "off", -1) * 60;
+	noise = setting_value(v, r, "noise", -1);
+	if (v->minutes_only && noise < 60)
+		noise = 60;
+	if (!off && high - low < noise)
+		return;
+	find_jump(&c, setting_value(v, r, "jump", -1));
+	c.slope = slope_of(&c);
+	span = c.block[c.n - 1].at - c.block[c.first].at;
+	limit = setting_value(v, r, "rate", -1) * 60 / 365.25;
+	drifts = c.n - c.first >= 4 && span >= setting_value(v, r, "span", -1) &&
+	    magnitude(c.slope) > limit && magnitude(c.slope) * span >= noise;
+	if (off || drifts)
+		report(v, out, &c, off, drifts);
+}
+
+const struct rule rule_clock_drift = {
+	.id = "clock-drift",
+	.title = "The panel's clock is wrong or runs away",
+	.why = "With a wrong clock the log says the wrong hour: who was there, what came first, and "
+	    "whether an alarm fell into a test can no longer be told.",
+	.quiet_on = "Events that came late from a buffer; a clock that was set right again; the "
+	    "seconds that transmission takes, and those that whole minutes leave out; exports without "
+	    "a time of receipt; a panel that wrote a far-off year (marked, and left out).",
+	.limits = "The time of receipt is taken for true. An offset of whole half hours is more "
+	    "likely the zone in the list of sites than the clock. Where the station stamps both "
+	    "times, nothing shows.",
+	.setting = settings,
+	.judge = judge,
+};

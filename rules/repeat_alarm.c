@@ -1,0 +1,217 @@
+/* One device, alone, raises the alarm again and again while the place is armed.
+ *
+ * A person who comes in sets off more than one device. What goes off alone in every third
+ * night is a fault, a draught, an animal, or a way in that one detector covers.
+ *
+ * Beside chatter: a device of which chatter speaks goes off in bursts, and is chatter's, at
+ * the same level; here it is not told twice. Life safety is never judged here: each of its
+ * alarms stands in life-alarm. */
+#include <stdlib.h>
+
+#include "rules/arming.h"
+#include "rules/chatter.h"
+#include "rules/checks.h"
+#include "rules/rule.h"
+
+#define USUAL "common practice, no source"
+
+static const struct setting settings[] = {
+	{ "times", 3, 2, 100, "armed periods", USUAL },
+	{ "of", 10, 2, 1000, "armed periods", USUAL },
+	{ "along", 10, 0, 120, "min",
+	  "common practice, no source; BS 8243 confirms by a second device within 30 to 60 min (from "
+	  "memory), which would take the keyholder who comes for one" },
+	{ "cancel", 5, 0, 60, "min", "ANSI/SIA CP-01 cancel window of at least 5 min (from memory)" },
+	{ "test", 4, 1, 4, "h", USUAL },
+	{ NULL, 0, 0, 0, NULL, NULL }
+};
+
+struct judging {
+	struct view     *v;
+	struct findings *out;
+	struct arming    arming;
+	bool             armed;		/* `arming` is made */
+	uint32_t        *event;		/* alarms that count, of one device */
+	size_t           n, cap;
+};
+
+static bool
+is_alarm(const struct event *ev)
+{
+	return (ev->word == W_BURGLARY_ALARM || ev->word == W_ALARM) && ev->device >= 0 &&
+	    !(ev->marks & (MARK_STILL | MARK_LIFE_CODE)) && !kind_is_life(ev->hint);
+}
+
+/* Did another device go off within `along`, while armed? Only the nearest rows are looked
+ * at, so that a flood of rows costs no more than any other. */
+static bool
+is_alone(const struct judging *j, uint32_t index, int64_t along)
+{
+	enum { NEAREST = 64 };
+	const struct view *v = j->v;
+	const struct event *me = &v->event[index];
+
+	for (int step = -1; step <= 1; step += 2) {
+		int64_t i = (int64_t)index + step;
+
+		for (int n = 0; n < NEAREST && i >= 0 && i < (int64_t)v->n_event; n++, i += step) {
+			const struct event *ev = &v->event[i];
+			int64_t apart = ev->at > me->at ? ev->at - me->at : me->at - ev->at;
+
+			if (apart > along)
+				break;
+			if (ev->device >= 0 && ev->device != me->device && !(ev->marks & MARK_STILL) &&
+			    (word_properties(ev->word) & WP_ACTIVE) && j->arming.of[i].state >= ARM_STAY)
+				return false;
+		}
+	}
+	return true;
+}
+
+static bool
+is_cancelled(const struct view *v, uint32_t index, int64_t within)
+{
+	for (size_t i = index + 1; i < v->n_event; i++) {
+		const struct event *ev = &v->event[i];
+
+		if (ev->at - v->event[index].at > within)
+			break;
+		if (ev->word == W_DISARM || ev->word == W_ALARM_CANCEL)
+			return true;
+	}
+	return false;
+}
+
+static uint32_t
+area_of(const struct view *v, const struct event *ev)
+{
+	uint32_t area = v->point[ev->point].area;
+
+	return area ? area : v->device[ev->device].area;
+}
+
+/* The device's lone alarms in its partition's last `of` armed periods; how many of these
+ * periods. */
+static size_t
+gather(struct judging *j, int32_t device)
+{
+	const struct view *v = j->v;
+	const struct device *d = &v->device[device];
+	int64_t along = setting_ms(v, &rule_repeat_alarm, "along", device);
+	double of = setting_value(v, &rule_repeat_alarm, "of", device);
+	uint32_t before = 0, spoilt = 0;
+	size_t periods = 0;
+
+	j->n = 0;
+	for (size_t i = 0; i < d->n_event; i++) {
+		uint32_t index = d->event[i];
+		const struct event *ev = &v->event[index];
+		const struct arming_of *now = &j->arming.of[index];
+		uint32_t newest;
+
+		if (!is_alarm(ev) || now->state < ARM_STAY || now->test || now->session)
+			continue;
+		newest = j->arming.end[area_of(v, ev)].period;
+		if ((double)now->period + of <= (double)newest || now->period == spoilt)
+			continue;
+		if (!is_alone(j, index, along)) {
+			/* Nor does an earlier alarm of this period count any more. */
+			while (j->n && j->arming.of[j->event[j->n - 1]].period == now->period)
+				j->n--;
+			periods -= now->period == before;
+			before = 0;
+			spoilt = now->period;
+			continue;
+		}
+		periods += now->period != before;
+		before = now->period;
+		j->event = x_grow(j->event, &j->cap, j->n + 1, sizeof *j->event);
+		j->event[j->n++] = index;
+	}
+	return periods;
+}
+
+static void
+report(struct judging *j, int32_t device, size_t periods)
+{
+	struct view *v = j->v;
+	const struct rule *r = &rule_repeat_alarm;
+	struct findings *out = j->out;
+	struct arena *a = &out->arena;
+	struct finding *f = finding_add(out, v, r, device, NULL);
+	double of = setting_value(v, r, "of", device);
+	size_t cancelled = 0;
+
+	f->level = LEVEL_SOON;
+	f->onset = v->event[j->event[0]].at;
+	f->last = v->event[j->event[j->n - 1]].at;
+	f->count = (long)j->n;
+	for (size_t i = 0; i < j->n; i++) {
+		finding_evidence(out, f, j->event[i]);
+		cancelled += is_cancelled(v, j->event[i], setting_ms(v, r, "cancel", device));
+	}
+	finding_summary(out, f, "%s: in alarm in %zu of the last %g armed periods, each time with no "
+	    "second device along%s.", device_label(v, device), periods, of, cancelled ?
+	    arena_fmt(a, "; %zu of %zu alarms were cancelled or followed by a disarming soon after",
+	    cancelled, j->n) : "");
+	finding_measure(out, f, "periods", (double)periods, "");
+	finding_measure(out, f, "alarms", (double)j->n, "");
+	finding_measure(out, f, "cancelled", (double)cancelled, "");
+	if (2 * cancelled > j->n)
+		finding_check(out, f, "People: who comes in then, by which way, and is the entry time long "
+		    "enough? Show the users once more");
+	checks_trips(out, f, v->device[device].kind);
+	finding_check(out, f, "Could somebody get in by a way that only this device covers? Look at the "
+	    "place before the device is called faulty");
+}
+
+static void
+judge(struct view *v, struct findings *out)
+{
+	struct judging j = { .v = v, .out = out };
+	size_t alarms = 0;
+	uint16_t *of;
+
+	for (size_t i = 0; i < v->n_event; i++)
+		alarms += is_alarm(&v->event[i]);
+	if (alarms < 2)		/* as low as the setting goes */
+		return;
+	of = arena_take(&v->arena, v->n_device * sizeof *of);
+	for (size_t i = 0; i < v->n_event; i++)
+		if (is_alarm(&v->event[i]))
+			of[v->event[i].device] += of[v->event[i].device] < UINT16_MAX;
+	for (size_t i = 0; i < v->n_device; i++) {
+		const struct device *d = &v->device[i];
+		double times;
+		size_t periods;
+
+		if (of[i] < 2 || d->life || d->kind == KIND_WATER || d->kind == KIND_TEMPERATURE)
+			continue;
+		times = setting_value(v, &rule_repeat_alarm, "times", (int32_t)i);
+		if (of[i] < times)
+			continue;
+		if (!j.armed)
+			arming_of(v, &v->arena, setting_ms(v, &rule_repeat_alarm, "test", -1),
+			    ARMING_SESSION_MAX, &j.arming);
+		j.armed = true;
+		periods = gather(&j, (int32_t)i);
+		if ((double)periods >= times && !chatter_tells(v, (int32_t)i))
+			report(&j, (int32_t)i, periods);
+	}
+	free(j.event);
+}
+
+const struct rule rule_repeat_alarm = {
+	.id = "repeat-alarm",
+	.title = "One device alone in alarm again and again",
+	.why = "Real visitors set off more than one device. What goes off alone in a third of the "
+	    "nights wears out those who have to go, and the next alarm is believed less.",
+	.quiet_on = "Life-safety points; alarms with a second device along; disarmed times; tests "
+	    "and learn sessions; water and temperature (they are no intruders); devices of which "
+	    "chatter speaks already.",
+	.limits = "Without arming in the log there are no armed periods. A panel that shuts a device "
+	    "out after a few trips hides later ones. One way in that a single detector covers "
+	    "looks the same.",
+	.setting = settings,
+	.judge = judge,
+};

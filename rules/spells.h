@@ -1,0 +1,34 @@
+/* spells.h - from when to when a condition of the whole site held, again and again.
+ *
+ * A spell runs from the event that begins the condition to the one that ends it; a bare
+ * `restore` ends it where rules/state.h says that it means that. Repeats of what holds
+ * already are one spell. Conditions of different modules (the zone cell of such rows) and
+ * of devices are spells of their own. A row marked *still* shows a spell that began before.
+ */
+#ifndef RULES_SPELLS_H
+#define RULES_SPELLS_H
+
+#include "rules/view.h"
+
+struct spell {
+	int64_t  from;
+	int64_t  to;		/* NO_TIME = holds at the end of the log */
+	uint32_t event, end_event;	/* indices; end_event is meaningless while it holds */
+	int32_t  device;	/* -1 = the panel or a module */
+	bool     before;	/* it began before `from`: that is only when it was first told */
+};
+
+struct spells {
+	struct spell *spell;	/* by `from` */
+	size_t        n;
+};
+
+/* All spells between the words `begins` and `ends`. Memory from the view's arena; without
+ * any event of the word `begins` it costs one look at each event. */
+void spells_find(struct view *v, enum word begins, enum word ends, struct spells *out);
+
+/* The newest run of spells at the panel (device -1): those that began within `within`
+ * before the newest one, that one included. *first is the oldest. 0 = there is none. */
+size_t spells_newest(const struct spells *s, int64_t within, size_t *first);
+
+#endif
