@@ -268,7 +268,7 @@ table_take(struct store *s, struct reading *r, struct reader *reader, const char
 		f->stored = t.file.stored;
 		f->repeated = t.file.repeated;
 		f->from = f->to = NO_TIME;
-		f->note = *t.file.ignored ? arena_fmt(a, "columns passed over: %s", t.file.ignored) : "";
+		f->note = arena_text(a, span_of(reader_note(reader)));
 		if (info->kind == FILE_SITES)
 			rc = table_timezones(s, reading_timezone, r, e);
 	}

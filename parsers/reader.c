@@ -1132,6 +1132,8 @@ reader_note(struct reader *r)
 	uint64_t line = 0, n = csv_1252(r->csv, &line);
 	enum stamp_order order = r->dates.order;
 
+	if (*r->info.ignored)
+		text = note(a, text, "columns passed over: %s", r->info.ignored);
 	if (order != STAMP_UNDECIDED && r->tally.proof[order])
 		text = note(a, text, "dates are read %s first, as line %llu proves",
 		    order == STAMP_DAY_FIRST ? "day" : "month",

@@ -19,7 +19,7 @@
  * (CET, EST) is refused, since many zones share one.
  *
  * A year of two digits always stands last: 69 to 99 are 1969 to 1999, 00 to 68 are
- * 2000 to 2068 (POSIX, strptime(), from memory). stamp_tally_order() looks whether
+ * 2000 to 2068 (%y of POSIX, from memory). stamp_tally_order() looks whether
  * that is plausible in the file.
  */
 #ifndef PARSERS_STAMP_H
