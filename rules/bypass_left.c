@@ -130,6 +130,7 @@ now_on_zone(const struct view *v, int32_t device)
 static void
 judge_device(struct judging *j, int32_t from)
 {
+	static const enum word ends[] = { W_UNBYPASS, W_OTHER };
 	struct held *h = &j->h;
 	const struct view *v = h->v;
 	int32_t device = now_on_zone(v, from);
@@ -143,7 +144,7 @@ judge_device(struct judging *j, int32_t from)
 	struct arena *a = &h->out->arena;
 	struct finding *f;
 
-	open = x->since != NO_TIME;
+	open = x->since != NO_TIME && !held_blurred(h, from, x, ends);
 	if (device != from && h->state->device[device].cond[COND_BYPASS].since != NO_TIME)
 		return;		/* told for that device itself */
 	if (open && !strict && !j->ends && (c.now > c.last || (c.now == c.last && !c.armed)) &&

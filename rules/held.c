@@ -79,6 +79,23 @@ held_lost(struct held *h, int32_t device)
 	return false;
 }
 
+bool
+held_blurred(const struct held *h, int32_t device, const struct holding *x, const enum word *ends)
+{
+	const struct device *d = &h->v->device[device];
+
+	if (held_may_be_life(h->v, device) || !(h->v->event[x->event].marks & MARK_COARSE))
+		return false;
+	for (size_t i = 0; i < d->n_event; i++) {
+		if (h->v->event[d->event[i]].at != x->since)
+			continue;
+		for (const enum word *w = ends; *w != W_OTHER; w++)
+			if (h->state->meant[d->event[i]] == *w)
+				return true;
+	}
+	return false;
+}
+
 struct finding *
 held_add(struct held *h, int32_t device, const char *subject, const struct holding *x)
 {

@@ -37,6 +37,12 @@ bool held_site_life(const struct view *v, uint32_t area);
 /* Does supervision-loss speak of this device now, alone or as part of the site? */
 bool held_lost(struct held *h, int32_t device);
 
+/* Stamped to the minute, with a row in the same minute that would have ended it: which of them
+ * came first the log cannot tell. Never so for what is or may be life safety. `ends` are
+ * words, the last one W_OTHER. */
+bool held_blurred(const struct held *h, int32_t device, const struct holding *x,
+    const enum word *ends);
+
 /* A finding with onset, last, count 1, evidence and the measure `held`. */
 struct finding *held_add(struct held *h, int32_t device, const char *subject,
     const struct holding *x);

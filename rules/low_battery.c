@@ -3,13 +3,15 @@
  * Where battery-cluster fires, its list holds every cell that is due at the site; then a
  * device that is not known to be life safety has no finding of its own here (decided in
  * the fleet pass, when it is known which sites fire). Nor has one of which supervision-loss
- * speaks: a weak cell is the first thing looked at there. Life safety always has its own.
+ * speaks: a weak cell is the first thing looked at there. Where chatter speaks of it, which
+ * names the weak cell as a cause, this finding stays `later`. Life safety always has its own.
  */
 #include <string.h>
 
 #include "rules/battery.h"
 #include "rules/care.h"
 #include "rules/cells.h"
+#include "rules/chatter.h"
 #include "rules/held.h"
 #include "rules/when.h"
 
@@ -38,13 +40,14 @@ holding_of(const struct held *h, const struct battery *b, int32_t device)
 }
 
 static enum level
-level_of(const struct held *h, const struct battery *b, int64_t since, int32_t device)
+level_of(struct held *h, const struct battery *b, int64_t since, int32_t device)
 {
 	int64_t age = b->state == CELL_LOW ? h->v->now - since : -1;
 
 	if (h->v->device[device].life)
 		return age >= held_limit_ms(h, "life_after", device) ? LEVEL_NOW : LEVEL_SOON;
-	return age >= held_limit_ms(h, "lead", device) ? LEVEL_SOON : LEVEL_LATER;
+	return age >= held_limit_ms(h, "lead", device) && !chatter_tells(h->v, device) ? LEVEL_SOON :
+	    LEVEL_LATER;
 }
 
 static const char *

@@ -94,6 +94,7 @@ is_armed(struct held *h, int32_t device)
 static void
 judge_device(struct held *h, int32_t device)
 {
+	static const enum word ends[] = { W_ZONE_CLOSE, W_CLEAR, W_ALARM_RESTORE, W_OTHER };
 	const struct device *d = &h->v->device[device];
 	const struct holding *cond = h->state->device[device].cond;
 	bool alarm = cond[COND_ALARM].since != NO_TIME, armed;
@@ -108,7 +109,8 @@ judge_device(struct held *h, int32_t device)
 	if (x.since == NO_TIME)
 		return;
 	x = after_gaps(h->v, d, x);
-	if (h->v->now - x.since <= held_limit_ms(h, "age", device) || !has_an_end(h->v, d))
+	if (h->v->now - x.since <= held_limit_ms(h, "age", device) || !has_an_end(h->v, d) ||
+	    held_blurred(h, device, &x, ends))
 		return;
 	if (!d->life && cond[COND_BYPASS].since != NO_TIME &&
 	    h->v->now - cond[COND_BYPASS].since >= setting_ms(h->v, h->rule, "bypassed", device))
@@ -145,7 +147,7 @@ const struct rule rule_standing = {
 	.title = "Input that stays open or in alarm",
 	.why = "What stands open cannot be watched, and what stands in alarm hides the next one.",
 	.quiet_on = "Alarms of life safety, which life-alarm tells; inputs that report no return in "
-	    "this log; keyfobs; what bypass-left or supervision-loss speaks of; an opening before a "
+	    "this log; keyfobs; an end in the same minute of a log that has only minutes; what bypass-left or supervision-loss speaks of; an opening before a "
 	    "gap in the export when there was another after it.",
 	.limits = "A door left open on a warm day looks like a broken contact. An alarm that names no "
 	    "zone is not followed.",

@@ -20,7 +20,15 @@ static const struct setting settings[] = {
 	{ NULL, 0, 0, 0, NULL, NULL }
 };
 
-static const enum condition on_device[] = { COND_TROUBLE, COND_TAMPER, COND_SOUNDER };
+static const struct part {
+	enum condition what;
+	enum word      ends[2];
+} on_device[] = {
+	{ COND_TROUBLE, { W_TROUBLE_RESTORE, W_OTHER } },
+	{ COND_TAMPER, { W_TAMPER_RESTORE, W_OTHER } },
+	{ COND_SOUNDER, { W_SOUNDER_RESTORE, W_OTHER } },
+};
+enum { PARTS = sizeof on_device / sizeof *on_device };
 
 static bool
 is_ours(enum condition c)
@@ -80,15 +88,17 @@ static void
 judge_device(struct held *h, int32_t device, bool site_life)
 {
 	const struct device *d = &h->v->device[device];
-	const struct holding *cond = h->state->device[device].cond, *oldest = NULL;
+	const struct holding *cond = h->state->device[device].cond, *held[PARTS], *oldest = NULL;
 	bool life = d->life || (site_life && cond[COND_SOUNDER].since != NO_TIME);
 	const char *text = "";
 	struct finding *f;
 
-	for (size_t i = 0; i < sizeof on_device / sizeof *on_device; i++) {
-		const struct holding *x = &cond[on_device[i]];
+	for (size_t i = 0; i < PARTS; i++) {
+		const struct holding *x = &cond[on_device[i].what];
 
-		if (x->since != NO_TIME && (!oldest || x->since < oldest->since))
+		held[i] = x->since == NO_TIME || (!life && held_blurred(h, device, x,
+		    on_device[i].ends)) ? NULL : x;
+		if (held[i] && (!oldest || x->since < oldest->since))
 			oldest = x;
 	}
 	if (!oldest || d->unlearned != NO_TIME)
@@ -102,19 +112,16 @@ judge_device(struct held *h, int32_t device, bool site_life)
 	f->level = life ? LEVEL_NOW : LEVEL_SOON;
 	f->life = life;
 	f->count = 0;
-	for (size_t i = 0; i < sizeof on_device / sizeof *on_device; i++) {
-		const struct holding *x = &cond[on_device[i]];
-		enum word w;
-
-		if (x->since == NO_TIME)
+	for (size_t i = 0; i < PARTS; i++) {
+		if (!held[i])
 			continue;
-		w = h->v->event[x->event].word;
 		text = arena_fmt(&h->out->arena, "%s%s%s %s", text, *text ? ", " : "",
-		    w == W_SENSITIVITY ? "sensitivity out of its range" : condition_text(on_device[i]),
-		    held_since(h, x));
-		finding_evidence(h->out, f, x->event);
+		    h->v->event[held[i]->event].word == W_SENSITIVITY ?
+		    "sensitivity out of its range" : condition_text(on_device[i].what),
+		    held_since(h, held[i]));
+		finding_evidence(h->out, f, held[i]->event);
 		f->count++;
-		check(h->out, f, on_device[i]);
+		check(h->out, f, on_device[i].what);
 	}
 	finding_summary(h->out, f, "%s: %s; no restore in the log.", device_label(h->v, device), text);
 	finish(h, f);
