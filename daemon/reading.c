@@ -55,6 +55,7 @@ struct reading {
 	int64_t              jump_at;	/* last row that stood far off */
 	int                  jumps;
 	bool                 used_fallback;
+	uint32_t             accounts;	/* with rows in it */
 
 	/* between the threads */
 	pthread_t            thread;
@@ -316,6 +317,7 @@ resolve(struct reading *r, struct acct *a, struct event_in *ev)
 
 	if (a->seen_file != number) {
 		a->seen_file = number;
+		r->accounts++;
 		a->prev_at = NO_TIME;
 	}
 	if (!a->tz) {
@@ -553,7 +555,7 @@ end_file(struct reading *r, struct batch *b)
 		p->from = p->sure_from = r->o.covers_from;
 		p->to = p->sure_to = r->o.covers_to;
 	} else {
-		spread_span(&r->spread, &p->from, &p->to);
+		spread_span(&r->spread, r->accounts == 1, &p->from, &p->to);
 		spread_within(&r->sure, p->to, &p->sure_from, &p->sure_to);
 	}
 	f->from = p->from;
@@ -632,6 +634,7 @@ run(void *reading)
 		r->run_at = r->jump_at = NO_TIME;
 		r->jumps = 0;
 		r->used_fallback = false;
+		r->accounts = 0;
 		b = read_file(r, b);
 		reader_close(r->reader);
 		r->reader = NULL;

@@ -56,7 +56,7 @@ spread_add(struct spread *s, int64_t at)
 }
 
 void
-spread_span(struct spread *s, int64_t *from, int64_t *to)
+spread_span(struct spread *s, bool lone, int64_t *from, int64_t *to)
 {
 	uint64_t rows = 0, tail = 0;
 	size_t end = s->n;
@@ -70,7 +70,7 @@ spread_span(struct spread *s, int64_t *from, int64_t *to)
 		tail += s->day[i].n;
 		if (tail * 10 >= rows)
 			break;
-		if (s->day[i].lo - s->day[i - 1].hi > (tail < 3 ? DAY : DERIVE_RESET))
+		if (s->day[i].lo - s->day[i - 1].hi > (tail < 3 && !lone ? DAY : DERIVE_RESET))
 			end = i;
 	}
 	*from = s->day[0].lo;

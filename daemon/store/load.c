@@ -9,8 +9,8 @@
 #include "rules/override.h"
 #include "rules/rule.h"
 
-/* No rule looks back further than this; older events stay in the store and in
- * `event_log`, but are not judged again every night. */
+/* Of what is older, a view holds the last event of each kind at each place: enough to
+ * know what stands open and what was learned; the rest is not judged again every night. */
 #define HORIZON (400 * DAY)
 
 /* ---- names ----------------------------------------------------------------- */
@@ -99,12 +99,19 @@ by_from(const void *a, const void *b)
 	return (x->from > y->from) - (x->from < y->from);
 }
 
-/* What the exports tell of the account, and of the one it was renamed from (0: none). */
+/* The account that this one was renamed from, whose history it takes over. */
+struct former {
+	const char *account;	/* "" = none */
+	int64_t     id;		/* 0 = none, or not known */
+	int64_t     until;	/* its number was given to somebody else then; else INT64_MAX */
+};
+
+/* What the exports tell of the account, and of its former one. */
 static int
-load_cover(struct store *s, struct view *v, int64_t id, int64_t before, int64_t as_of,
+load_cover(struct store *s, struct view *v, int64_t id, const struct former *was, int64_t as_of,
     struct err *e)
 {
-	const int64_t of[2] = { id, before };
+	const int64_t of[2] = { id, was->id };
 	struct interval *list = NULL;
 	size_t n = 0, cap = 0, m = 0;
 	int rc = 0;
@@ -121,10 +128,12 @@ load_cover(struct store *s, struct view *v, int64_t id, int64_t before, int64_t 
 		while ((rc = db_step(s, st, e)) > 0) {
 			struct interval one = { sqlite3_column_int64(st, 0), sqlite3_column_int64(st, 1) };
 
-			if (as_of != NO_TIME && one.from > as_of)
-				continue;
+			if (i == 1 && one.to >= was->until)
+				one.to = was->until - 1;
 			if (as_of != NO_TIME && one.to > as_of)
 				one.to = as_of;
+			if (one.from > one.to)
+				continue;
 			list = x_grow(list, &cap, n + 1, sizeof *list);
 			list[n++] = one;
 		}
@@ -252,25 +261,70 @@ take_event(const struct store *s, struct view *v, const struct block_row *r, int
 		ev->user = arena_text(&v->arena, r->user);
 }
 
+/* The last old events, by place and event cell. */
+struct last { uint32_t *slot; size_t n, cap; };		/* index in the list + 1 */
+
+static size_t
+last_slot(const struct last *l, const struct event *list, uint32_t point, uint32_t cell)
+{
+	size_t at = (size_t)((point * UINT64_C(0x9e3779b97f4a7c15) + cell) * UINT64_C(0x9fb21c651e98df25)
+	    >> 32) & (l->cap - 1);
+
+	while (l->slot[at] && (list[l->slot[at] - 1].point != point || list[l->slot[at] - 1].cell != cell))
+		at = (at + 1) & (l->cap - 1);
+	return at;
+}
+
+/* Where the old event `*n` of the list stands now: there, if it is the first of its kind
+ * and place or the last so far, in the place of the one before. False: it is neither. */
+static bool
+keep_last(struct last *l, struct event *list, size_t *n)
+{
+	struct event *ev = &list[*n];
+	size_t at;
+
+	if ((l->n + 1) * 2 > l->cap) {
+		struct last more = { .n = l->n, .cap = l->cap ? l->cap * 2 : 64 };
+
+		more.slot = x_calloc(more.cap, sizeof *more.slot);
+		for (size_t i = 0; i < l->cap; i++)
+			if (l->slot[i])
+				more.slot[last_slot(&more, list, list[l->slot[i] - 1].point,
+				    list[l->slot[i] - 1].cell)] = l->slot[i];
+		free(l->slot);
+		*l = more;
+	}
+	at = last_slot(l, list, ev->point, ev->cell);
+	if (!l->slot[at]) {
+		l->slot[at] = (uint32_t)*n + 1;
+		l->n++;
+		return true;
+	}
+	if (list[l->slot[at] - 1].at > ev->at)
+		return false;
+	list[l->slot[at] - 1] = *ev;
+	*n = l->slot[at] - 1;
+	return true;
+}
+
 /* Adds the events of one stored account to the view; their points come behind `base`. */
 static int
 load_events(struct store *s, struct view *v, int64_t id, uint32_t base, int64_t as_of, bool texts,
     struct event **list, size_t *cap, struct err *e)
 {
+	struct last last = { 0 };
 	struct block_base ordinary = { .word = s->cell_word, .marks = s->cell_marks,
 	    .n_cell = (uint32_t)s->n_cell };
 	struct block_row row[BLOCK_EVENTS];
 	struct arena escaped = { 0 };
 	sqlite3_stmt *st = db_stmt(s, "SELECT r.block, r.lo, r.offset, r.shift, b.events, r.file"
 	    " FROM run r CROSS JOIN block b ON b.id = r.block CROSS JOIN file f ON f.id = r.file"
-	    " WHERE r.account = ?1 AND r.hi >= ?2"
-	    " ORDER BY r.file, iif(f.newest_first, -r.block, r.block)", e);
+	    " WHERE r.account = ?1 ORDER BY r.file, iif(f.newest_first, -r.block, r.block)", e);
 	int rc, n;
 
 	if (!st)
 		return -1;
 	sqlite3_bind_int64(st, 1, id);
-	sqlite3_bind_int64(st, 2, (v->now - HORIZON) / SECOND);
 	while ((rc = db_step(s, st, e)) > 0) {
 		int64_t block = sqlite3_column_int64(st, 0);
 
@@ -283,13 +337,17 @@ load_events(struct store *s, struct view *v, int64_t id, uint32_t base, int64_t 
 		}
 		*list = x_grow(*list, cap, v->n_event + (size_t)n, sizeof **list);
 		for (int i = 0; rc >= 0 && i < n; i++) {
-			struct event *ev = &(*list)[v->n_event];
+			size_t place = v->n_event;
+			struct event *ev = &(*list)[place];
 
 			take_event(s, v, &row[i], sqlite3_column_int64(st, 5), block * BLOCK_EVENTS + i,
 			    base, ev);
 			if (ev->point >= v->n_point || (as_of != NO_TIME && ev->at > as_of))
 				continue;
-			v->n_event++;
+			if (ev->at < v->now - HORIZON && !keep_last(&last, *list, &place))
+				continue;
+			v->n_event += place == v->n_event;
+			ev = &(*list)[place];
 			if (texts && row[i].phrase)
 				rc = phrase_text(s, row[i].phrase, &v->arena, &ev->text, e);
 			else if (texts && row[i].text.n)
@@ -300,15 +358,18 @@ load_events(struct store *s, struct view *v, int64_t id, uint32_t base, int64_t 
 	}
 	sqlite3_reset(st);
 	arena_release(&escaped);
+	free(last.slot);
 	return rc < 0 ? -1 : 0;
 }
 
 static int
-load_roster(struct store *s, struct view *v, const char *account, struct err *e)
+load_roster(struct store *s, struct view *v, const char *account, const struct former *was,
+    struct err *e)
 {
 	sqlite3_stmt *st = db_stmt(s, "SELECT r.zone, r.partition, r.serial, r.name, r.cell, r.device,"
 	    " r.cells, r.installed, r.checkin, coalesce(r.as_of, f.taken), r.file"
-	    " FROM roster r JOIN file f ON f.id = r.file WHERE r.account = ?1"
+	    " FROM roster r JOIN file f ON f.id = r.file WHERE r.account IN (?1, ?2)"
+	    " AND (r.account = ?1 OR coalesce(r.as_of, f.taken) < ?3)"
 	    " ORDER BY coalesce(r.as_of, f.taken), r.id", e);
 	struct roster_row *list = NULL;
 	size_t n = 0, cap = 0;
@@ -317,6 +378,8 @@ load_roster(struct store *s, struct view *v, const char *account, struct err *e)
 	if (!st)
 		return -1;
 	db_bind_text(st, 1, account);
+	db_bind_text(st, 2, was->account);
+	sqlite3_bind_int64(st, 3, was->until);
 	while ((rc = db_step(s, st, e)) > 0) {
 		struct roster_row *r;
 
@@ -340,11 +403,13 @@ load_roster(struct store *s, struct view *v, const char *account, struct err *e)
 }
 
 static int
-load_plan(struct store *s, struct view *v, const char *account, struct err *e)
+load_plan(struct store *s, struct view *v, const char *account, const struct former *was,
+    struct err *e)
 {
 	sqlite3_stmt *st = db_stmt(s, "SELECT zone, serial, name, replaces, device, from_at, to_at,"
-	    " sequence FROM plan WHERE account = ?1"
-	    " AND file = (SELECT max(file) FROM plan WHERE account = ?1) ORDER BY id", e);
+	    " sequence FROM plan WHERE account IN (?1, ?2) AND (account = ?1 OR from_at < ?3)"
+	    " AND file = (SELECT max(file) FROM plan WHERE account IN (?1, ?2)"
+	    "   AND (account = ?1 OR from_at < ?3)) ORDER BY id", e);
 	struct plan_row *list = NULL;
 	size_t n = 0, cap = 0;
 	int rc;
@@ -352,6 +417,8 @@ load_plan(struct store *s, struct view *v, const char *account, struct err *e)
 	if (!st)
 		return -1;
 	db_bind_text(st, 1, account);
+	db_bind_text(st, 2, was->account);
+	sqlite3_bind_int64(st, 3, was->until);
 	while ((rc = db_step(s, st, e)) > 0) {
 		struct plan_row *r;
 
@@ -373,10 +440,11 @@ load_plan(struct store *s, struct view *v, const char *account, struct err *e)
 }
 
 static int
-load_service(struct store *s, struct view *v, const char *account, struct err *e)
+load_service(struct store *s, struct view *v, const char *account, const struct former *was,
+    struct err *e)
 {
 	sqlite3_stmt *st = db_stmt(s, "SELECT at, what, zone, serial, who FROM service"
-	    " WHERE account = ?1 ORDER BY at, id", e);
+	    " WHERE account IN (?1, ?2) AND (account = ?1 OR at < ?3) ORDER BY at, id", e);
 	struct service_row *list = NULL;
 	size_t n = 0, cap = 0;
 	int rc;
@@ -384,6 +452,8 @@ load_service(struct store *s, struct view *v, const char *account, struct err *e
 	if (!st)
 		return -1;
 	db_bind_text(st, 1, account);
+	db_bind_text(st, 2, was->account);
+	sqlite3_bind_int64(st, 3, was->until);
 	while ((rc = db_step(s, st, e)) > 0) {
 		list = x_grow(list, &cap, n + 1, sizeof *list);
 		list[n++] = (struct service_row){ .at = sqlite3_column_int64(st, 0),
@@ -473,7 +543,8 @@ compare_keys(const void *a, const void *b)
 }
 
 static int
-load_elsewhere(struct store *s, struct view *v, struct err *e)
+load_elsewhere(struct store *s, struct view *v, const char *account, const struct former *was,
+    struct err *e)
 {
 	const char **key = NULL;
 	size_t n = 0, cap = 0, m = 0, cap_list = 0;
@@ -500,14 +571,18 @@ load_elsewhere(struct store *s, struct view *v, struct err *e)
 
 		if (i && strcmp(key[i], key[i - 1]) == 0)
 			continue;
+		/* Neither its own former name nor the bare row that lists made of it is another. */
 		st = db_stmt(s, "SELECT a.id, a.account FROM serial s JOIN account a ON a.id = s.account"
-		    " WHERE s.serial = ?1 AND s.account <> ?2 ORDER BY a.account", e);
+		    " WHERE s.serial = ?1 AND s.account NOT IN (?2, ?4) AND NOT (a.account = ?3"
+		    "   AND NOT EXISTS (SELECT 1 FROM run r WHERE r.account = a.id)) ORDER BY a.account", e);
 		if (!st) {
 			rc = -1;
 			break;
 		}
 		db_bind_text(st, 1, key[i]);
 		sqlite3_bind_int64(st, 2, v->account_id);
+		db_bind_text(st, 3, account);
+		sqlite3_bind_int64(st, 4, was->id);
 		while ((rc = db_step(s, st, e)) > 0) {
 			other = x_grow(other, &cap_other, n_other + 1, sizeof *other);
 			other[n_other].id = sqlite3_column_int64(st, 0);
@@ -538,19 +613,21 @@ load_elsewhere(struct store *s, struct view *v, struct err *e)
 /* ---- the whole ------------------------------------------------------------- */
 
 static int
-account_by_text(struct store *s, const char *account, int64_t except, int64_t *id, struct err *e)
+load_former(struct store *s, struct former *was, int64_t except, struct err *e)
 {
-	sqlite3_stmt *st = db_stmt(s,
-	    "SELECT id FROM account WHERE account = ?1 AND id <> ?2 ORDER BY id LIMIT 1", e);
+	sqlite3_stmt *st = db_stmt(s, "SELECT id, (SELECT since FROM site t WHERE t.account = a.account"
+	    " ORDER BY t.id DESC LIMIT 1) FROM account a WHERE account = ?1 AND id <> ?2"
+	    " ORDER BY id LIMIT 1", e);
 	int rc;
 
-	*id = 0;
 	if (!st)
 		return -1;
-	db_bind_text(st, 1, account);
+	db_bind_text(st, 1, was->account);
 	sqlite3_bind_int64(st, 2, except);
 	if ((rc = db_step(s, st, e)) > 0) {
-		*id = sqlite3_column_int64(st, 0);
+		was->id = sqlite3_column_int64(st, 0);
+		if (db_time(st, 1) != NO_TIME)
+			was->until = db_time(st, 1);
 		sqlite3_reset(st);
 	}
 	return rc < 0 ? -1 : 0;
@@ -560,10 +637,11 @@ int
 load_view(struct store *s, int64_t id, int64_t as_of, bool texts, struct view *v, struct err *e)
 {
 	sqlite3_stmt *st = db_stmt(s, "SELECT account, receiver, line FROM account WHERE id = ?1", e);
-	const char *account, *was;
+	const char *account;
 	size_t cap = 0;
 	struct event *list = NULL;
-	int64_t before = 0;
+	struct former was = { "", 0, INT64_MAX };
+	int64_t was_as_of = as_of;
 	uint32_t base, *rank;
 	int rc;
 
@@ -578,10 +656,11 @@ load_view(struct store *s, int64_t id, int64_t as_of, bool texts, struct view *v
 	v->line = db_text(st, 2, &v->arena);
 	sqlite3_reset(st);
 	v->account = display_name(s, &v->arena, account, v->receiver, v->line, e);
-	if (!v->account || load_cells(s, e) || load_site(s, v, account, &was, e) ||
-	    (*was && account_by_text(s, was, id, &before, e)) ||
-	    load_cover(s, v, id, before, as_of, e))
+	if (!v->account || load_cells(s, e) || load_site(s, v, account, &was.account, e) ||
+	    (*was.account && load_former(s, &was, id, e)) || load_cover(s, v, id, &was, as_of, e))
 		goto fail;
+	if (was.until != INT64_MAX && (as_of == NO_TIME || as_of >= was.until))
+		was_as_of = was.until - 1;
 	v->cell = s->cell;
 	v->n_cell = s->n_cell;
 	if (v->n_cover)
@@ -591,10 +670,10 @@ load_view(struct store *s, int64_t id, int64_t as_of, bool texts, struct view *v
 	if (load_points(s, v, id, e))
 		goto fail;
 	base = (uint32_t)v->n_point;
-	if (before && load_points(s, v, before, e))
+	if (was.id && load_points(s, v, was.id, e))
 		goto fail;
 	if (v->now != NO_TIME && (load_events(s, v, id, 0, as_of, texts, &list, &cap, e) ||
-	    (before && load_events(s, v, before, base, as_of, texts, &list, &cap, e))))
+	    (was.id && load_events(s, v, was.id, base, was_as_of, texts, &list, &cap, e))))
 		goto fail;
 	sort_points(v, &rank);
 	for (size_t i = 0; i < v->n_event; i++)
@@ -604,8 +683,8 @@ load_view(struct store *s, int64_t id, int64_t as_of, bool texts, struct view *v
 		memcpy(v->event, list, v->n_event * sizeof *list);
 	free(list);
 	list = NULL;
-	if (load_roster(s, v, account, e) || load_plan(s, v, account, e) ||
-	    load_service(s, v, account, e) || load_elsewhere(s, v, e) ||
+	if (load_roster(s, v, account, &was, e) || load_plan(s, v, account, &was, e) ||
+	    load_service(s, v, account, &was, e) || load_elsewhere(s, v, account, &was, e) ||
 	    load_overrides(s, &v->arena, account, v->group, &v->override, &v->n_override, e))
 		goto fail;
 	view_finish(v);
@@ -617,13 +696,14 @@ fail:
 	return -1;
 }
 
-/* Is this account the former name of another one? */
+/* Is this account the former name of another one, and given to nobody else since? */
 static int
 renamed_away(struct store *s, int64_t id, bool *yes, struct err *e)
 {
 	sqlite3_stmt *st = db_stmt(s, "SELECT 1 FROM site t JOIN account a ON a.account = t.was"
 	    " WHERE t.was <> '' AND a.id = ?1 AND t.account <> t.was AND t.id ="
-	    " (SELECT max(id) FROM site u WHERE u.account = t.account) LIMIT 1", e);
+	    " (SELECT max(id) FROM site u WHERE u.account = t.account) AND (SELECT since FROM site o"
+	    "   WHERE o.account = a.account ORDER BY o.id DESC LIMIT 1) IS NULL LIMIT 1", e);
 	int rc;
 
 	if (!st)

@@ -74,7 +74,6 @@ name_account(struct store *s, const char *account, struct err *e)
 	return db_run(s, st, e);
 }
 
-/* The accounts that know the serial are due: what they are told of it changes. */
 static int
 know_serial(struct store *s, const char *account, const char *serial, struct err *e)
 {
@@ -88,12 +87,6 @@ know_serial(struct store *s, const char *account, const char *serial, struct err
 		db_bind_text(st, 1, key);
 		db_bind_text(st, 2, account);
 		rc = db_run(s, st, e);
-		st = rc == 0 && sqlite3_changes(s->db) ? db_stmt(s,
-		    "INSERT OR IGNORE INTO due SELECT account FROM serial WHERE serial = ?1", e) : NULL;
-		if (st) {
-			db_bind_text(st, 1, key);
-			rc = db_run(s, st, e);
-		}
 	}
 	arena_release(&a);
 	return rc;
@@ -509,10 +502,14 @@ derive_changed(struct store *s, const struct table_file *f, const struct table_z
 
 static const struct { const char *kind, *sql; } due_of[] = {
 	{ "roster", "INSERT OR IGNORE INTO due SELECT a.id FROM account a"
-	  " WHERE a.account IN (SELECT account FROM roster WHERE file = ?1)" },
+	  " WHERE a.account IN (SELECT account FROM roster WHERE file = ?1) UNION"
+	  /* Those who share a serial with one of these are told its zone there. */
+	  " SELECT o.account FROM serial m JOIN serial o ON o.serial = m.serial WHERE m.account IN"
+	  " (SELECT a.id FROM account a JOIN roster r ON r.account = a.account WHERE r.file = ?1)" },
 	{ "sites", "INSERT OR IGNORE INTO due SELECT a.id FROM account a"
 	  " WHERE a.account IN (SELECT account FROM site WHERE file = ?1)"
-	  " OR a.account IN (SELECT was FROM site WHERE file = ?1)" },
+	  " OR a.account IN (SELECT o.was FROM site o JOIN site n ON n.account = o.account"
+	  "   WHERE n.file = ?1)" },	/* whatever it is, or once was, renamed from */
 	{ "plan", "INSERT OR IGNORE INTO due SELECT a.id FROM account a"
 	  " WHERE a.account IN (SELECT account FROM plan WHERE file = ?1)" },
 	{ "service", "INSERT OR IGNORE INTO due SELECT a.id FROM account a"
