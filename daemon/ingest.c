@@ -17,6 +17,7 @@
 #include "daemon/store/store.h"
 #include "daemon/store/tables.h"
 #include "daemon/tablein.h"
+#include "daemon/wordin.h"
 
 struct names { const char **name; size_t n, cap; };
 
@@ -75,6 +76,7 @@ struct ingest {
 	const struct ingest_options *o;
 	struct ingest_result       *out;
 	struct tz_set              *zones;
+	struct wordin               words;
 	struct reading_file        *events;	/* the event files, in order */
 	size_t                      n_events;
 	int64_t                     taken;
@@ -99,6 +101,44 @@ say_stopped(struct err *e)
 	return err_set(e, ERR_IO, NULL, 0, "stopped before the end; what was not finished is undone");
 }
 
+/* First of all the wordings, since what other files are hangs on them. Standard input
+ * cannot be looked at twice: wordings from there are kept, and nothing is read by them. */
+static int
+take_wordings(struct ingest *in, struct err *e)
+{
+	struct reader_options options = { .read_size = in->o->read_size };
+
+	in->words.named = in->o->wordings != NULL;
+	for (size_t i = 0; i < in->out->n_file; i++) {
+		struct ingest_file *f = &in->out->file[i];
+		bool named = i == 0 && in->words.named;
+		struct err fault;
+		struct reader *reader = strcmp(f->name, "-") == 0 && !named ? NULL
+		    : reader_open(f->name, &options, &fault);
+		int rc = 0;
+
+		if (reader && reader_info(reader)->kind == FILE_WORDINGS) {
+			f->kind = file_kind_text(FILE_WORDINGS);
+			rc = wordin_take(&in->words, in->s, reader, full_path(&in->out->arena, f->name),
+			    in->taken, &in->out->arena, f, e);
+			f->taken = rc == 0 && !f->failed;
+		} else if (named && !reader) {
+			fail(in, f, &fault);
+		} else if (named) {
+			f->failed = true;
+			f->message = arena_fmt(&in->out->arena, "%s: is no file of wordings, but of %s",
+			    f->name, file_kind_text(reader_info(reader)->kind));
+		}
+		reader_close(reader);
+		if (rc)
+			return -1;
+		/* Without the wordings that were asked for, what follows would be misread. */
+		if (named && f->failed)
+			return err_set(e, ERR_USAGE, NULL, 0, "--wordings: %s", f->message);
+	}
+	return 0;
+}
+
 /* First pass: everything but events, so that zones and devices are known. */
 static int
 take_tables(struct ingest *in, struct reading *r, struct err *e)
@@ -108,9 +148,14 @@ take_tables(struct ingest *in, struct reading *r, struct err *e)
 	for (size_t i = 0; i < in->out->n_file; i++) {
 		struct ingest_file *f = &in->out->file[i];
 		struct err fault;
-		struct reader *reader = reader_open(f->name, &options, &fault);
+		struct reader *reader;
 		bool events;
 		int rc = 0;
+
+		if (*f->kind)		/* wordings, taken in before */
+			continue;
+		wordin_options(&in->words, &options);
+		reader = reader_open(f->name, &options, &fault);
 
 		if (stopped(in)) {
 			reader_close(reader);
@@ -130,9 +175,12 @@ take_tables(struct ingest *in, struct reading *r, struct err *e)
 			 * folder of thousands does not hold as many open. */
 			if (strcmp(f->name, "-") == 0)
 				to->reader = reader;
+		} else if (reader_info(reader)->kind == FILE_WORDINGS) {
+			rc = wordin_take(&in->words, in->s, reader, "-", in->taken, &in->out->arena, f, e);
+			f->taken = rc == 0 && !f->failed;
 		} else {
 			rc = table_take(in->s, r, reader, full_path(&in->out->arena, f->name), in->o,
-			    in->zones, in->taken, &in->out->arena, f, e);
+			    &in->words, in->zones, in->taken, &in->out->arena, f, e);
 			f->taken = rc == 0 && !f->failed;
 		}
 		if (!events || strcmp(f->name, "-") != 0)
@@ -186,8 +234,37 @@ take_events(struct ingest *in, struct reading *r, struct err *e)
 	if (in->o->progress)
 		fputs("\r\033[K", stderr);
 	rc = stopped(in) ? say_stopped(e) : 0;
+	for (size_t i = 0; i < in->n_events; i++)
+		in->events[i].id = writer_file_id(w, (uint32_t)i + 1);
 out:
 	writer_close(w);
+	return rc;
+}
+
+/* The same bytes were read before, with other wordings or none: those events stay where
+ * they are and mean what these wordings say. */
+static int
+reword_copies(struct ingest *in, struct err *e)
+{
+	int rc = 0;
+
+	for (size_t i = 0; rc == 0 && i < in->n_events; i++) {
+		struct reading_file *f = &in->events[i];
+		struct wordings_run *run;
+		struct reworded n = { 0 };
+
+		if (!f->wordings || f->id == 0)
+			continue;
+		run = wordings_run_new(f->wordings);
+		rc = store_begin(in->s, e);
+		if (rc == 0 && !(rc = store_reword_copies(in->s, f->id, wordin_reword, run, &n, e)))
+			rc = store_commit(in->s, e);
+		if (rc)
+			table_abort(in->s);
+		wordings_run_free(run);
+		f->out->note = wordin_join(&in->out->arena, f->out->note,
+		    wordin_reworded(&in->out->arena, &n));
+	}
 	return rc;
 }
 
@@ -224,11 +301,17 @@ take_all(struct ingest *in, struct err *e)
 	r = reading_open(in->events, 0, in->o, in->zones, &in->out->arena);
 	rc = table_timezones(in->s, reading_timezone, r, e);
 	if (rc == 0)
+		rc = take_wordings(in, e);
+	if (rc == 0)
 		rc = take_tables(in, r, e);
 	reading_files(r, in->n_events);
+	reading_wordings(r, &in->words);
 	if (rc == 0 && in->n_events)
 		rc = take_events(in, r, e);
 	reading_close(r);
+	if (rc == 0)
+		rc = reword_copies(in, e);
+	wordin_end(&in->words, &in->out->arena);
 	add_up(in);
 	return rc;
 }
@@ -279,6 +362,8 @@ ingest_paths(struct store *s, const char *const *path, size_t n_path,
 	*out = (struct ingest_result){ 0 };
 	clock_gettime(CLOCK_REALTIME, &now);
 	in.taken = (int64_t)now.tv_sec * SECOND + now.tv_nsec / 1000000;
+	if (o->wordings)
+		add_name(&names, o->wordings);
 	for (size_t i = 0; i < n_path; i++)
 		expand(&out->arena, path[i], &names);
 	out->file = arena_take(&out->arena, (names.n + 1) * sizeof *out->file);
@@ -293,6 +378,7 @@ ingest_paths(struct store *s, const char *const *path, size_t n_path,
 	rc = take_all(&in, e);
 	if (rc == 0 && !o->dry && !o->no_judge)
 		rc = judge_due(in.s, &judge, &out->judged, &out->raised, &out->cleared, e);
+	wordin_release(&in.words);
 	tz_set_close(in.zones);
 	if (o->dry) {
 		store_close(in.s);

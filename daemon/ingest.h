@@ -1,7 +1,7 @@
 /* ingest.h - files into the store (or through the same reading into nothing).
  *
- * A folder stands for all its files, not its sub-folders, in name order; everything
- * but events is read first. A file is taken whole or not at all; small files share
+ * A folder stands for all its files, not its sub-folders, in name order; wordings are
+ * read first, then everything but events. A file is taken whole or not at all; small files share
  * a commit. After the last file the accounts that are due are judged.
  */
 #ifndef DAEMON_INGEST_H
@@ -16,10 +16,12 @@
 #include "daemon/base/err.h"
 
 struct store;
+struct wordings_counts;
 
 enum covers { COVERS_ROWS, COVERS_ALL, COVERS_SPAN };
 
 struct ingest_options {
+	const char  *wordings;		/* the only file of wordings that counts; NULL = any given */
 	const char  *timezone;		/* for accounts without one; NULL = the machine's own */
 	enum covers  covers;
 	int64_t      covers_from, covers_to;	/* COVERS_SPAN */
@@ -49,6 +51,8 @@ struct ingest_file {
 	int64_t     from, to;		/* cover; NO_TIME */
 	struct ingest_reason *reason;	/* most rows first */
 	size_t      n_reason;
+	const struct wordings_counts *wordings;	/* what they did; NULL = read without */
+	const char *mapped;		/* columns, separator and times by them, in words; or NULL */
 };
 
 struct ingest_result {

@@ -7,10 +7,11 @@
 #include "daemon/ingest.h"
 #include "daemon/report/csvout.h"
 #include "daemon/report/json.h"
+#include "parsers/wordings.h"
 
 struct options {
 	struct opts_common common;
-	const char        *timezone, *covers;
+	const char        *timezone, *covers, *wordings;
 	int                format;
 	bool               no_judge;
 	struct opts_when   as_of;
@@ -18,6 +19,9 @@ struct options {
 };
 
 const struct opt intake_options[] = {
+	{ 'w', "wordings", "FILE", "read the exports by this file of wordings and no other (default: "
+	  "by those among the files that fit)", OPT_TEXT, offsetof(struct options, wordings), 0, 0,
+	  NULL },
 	{ 'z', "timezone", "NAME", "clock of local times where sites names none (default: this "
 	  "machine's own)", OPT_TEXT, offsetof(struct options, timezone), 0, 0, NULL },
 	{ 'c', "covers", "WHAT", "which accounts a file speaks for, and when: rows = those that "
@@ -90,6 +94,41 @@ sum_text(struct page *p, bool dry, int64_t rows, int64_t stored, int64_t repeate
 	    dry ? "that would be stored" : "stored", (long long)repeated, (long long)aside);
 }
 
+/* A cell and its text on one line. */
+static const char *
+wording_text(struct page *p, const struct wordings_text *t)
+{
+	return *t->text ? arena_fmt(&p->arena, "\"%s\", \"%s\"", t->cell, t->text)
+	    : arena_fmt(&p->arena, "\"%s\"", t->cell);
+}
+
+/* What the wordings did with one file: which row decided, and what nothing matched. */
+static void
+wordings_show(struct page *p, const struct wordings_counts *n)
+{
+	enum { MOST = 20 };
+
+	for (size_t i = 0; i < n->n_rule; i++) {
+		const struct wordings_rule *r = &n->rule[i];
+
+		page_fmt(p, "  decided: ", "%s by line %llu, %s \"%s\" gives %s",
+		    text_count(p, r->rows, "row", "rows"), (unsigned long long)r->line, r->what,
+		    r->match, r->gives);
+	}
+	if (n->by_own)
+		page_fmt(p, "  decided: ", "%s by no pattern, being words or codes of ours",
+		    text_count(p, n->by_own, "row", "rows"));
+	if (n->limit)
+		page_fmt(p, "  limit: ", "a pattern ran into its limit on %s",
+		    text_count(p, n->limit, "row", "rows"));
+	for (size_t i = 0; i < n->n_text && i < MOST; i++)
+		page_fmt(p, "  matched by nothing: ", "%s, %s",
+		    text_count(p, n->text[i].rows, "row", "rows"), wording_text(p, &n->text[i]));
+	if (n->n_text > MOST)
+		page_fmt(p, "  matched by nothing: ", "%s in all, the %d most frequent texts stand here",
+		    text_count(p, n->unmatched, "row", "rows"), MOST);
+}
+
 static void
 file_text(struct page *p, const struct ingest_file *f, bool dry)
 {
@@ -107,6 +146,10 @@ file_text(struct page *p, const struct ingest_file *f, bool dry)
 		    (long long)f->reason[i].first_line, f->reason[i].reason);
 	if (f->note && *f->note)
 		page_para(p, "  note: ", f->note);
+	if (f->mapped && *f->mapped && dry)
+		page_para(p, "  mapped: ", f->mapped);
+	if (f->wordings && dry)
+		wordings_show(p, f->wordings);
 }
 
 static void
@@ -170,6 +213,37 @@ result_csv(FILE *out, const struct ingest_result *r)
 }
 
 static void
+wordings_json(struct json *j, const struct wordings_counts *n)
+{
+	json_open(j, "wordings", '{');
+	json_open(j, "decided", '[');
+	for (size_t i = 0; i < n->n_rule; i++) {
+		json_open(j, NULL, '{');
+		json_int(j, "line", (int64_t)n->rule[i].line);
+		json_text(j, "what", n->rule[i].what);
+		json_text(j, "match", n->rule[i].match);
+		json_text(j, "gives", n->rule[i].gives);
+		json_int(j, "rows", n->rule[i].rows);
+		json_close(j, '}');
+	}
+	json_close(j, ']');
+	json_int(j, "by_own", n->by_own);
+	json_int(j, "kept", n->kept);
+	json_int(j, "limit", n->limit);
+	json_int(j, "unmatched", n->unmatched);
+	json_open(j, "texts", '[');
+	for (size_t i = 0; i < n->n_text; i++) {
+		json_open(j, NULL, '{');
+		json_text(j, "event", n->text[i].cell);
+		json_text(j, "text", n->text[i].text);
+		json_int(j, "rows", n->text[i].rows);
+		json_close(j, '}');
+	}
+	json_close(j, ']');
+	json_close(j, '}');
+}
+
+static void
 result_json(FILE *out, const struct ingest_result *r)
 {
 	struct json j = { .f = out };
@@ -192,6 +266,8 @@ result_json(FILE *out, const struct ingest_result *r)
 		for (size_t k = 0; k < f->n_reason; k++)
 			json_int(&j, f->reason[k].reason, f->reason[k].rows);
 		json_close(&j, '}');
+		if (f->wordings)
+			wordings_json(&j, f->wordings);
 		if (f->failed)
 			json_text(&j, "error", f->message);
 		json_close(&j, '}');
@@ -243,6 +319,7 @@ intake_run(const struct command *self, int argc, char **argv, bool dry)
 	if (o.covers && take_covers(o.covers, zone, &io, &e) < 0)
 		goto fail;
 	io.timezone = o.timezone;
+	io.wordings = o.wordings;
 	io.no_judge = o.no_judge;
 	io.as_of = cmd_when(&o.as_of, zone, cmd_now(), -1);
 	io.batch = (size_t)o.batch;

@@ -24,6 +24,7 @@ struct reading {
 	size_t               n_file;
 	struct ingest_options o;
 	struct reader_options read;
+	struct wordin       *wordin;	/* NULL = none */
 	struct tz_set       *zones;
 	struct arena        *arena;	/* the ingest's: only this thread and, before it
 					 * starts, the caller take from it */
@@ -222,15 +223,14 @@ find_account(struct reading *r, const struct row *row)
 	return a;
 }
 
-/* The marks that the event cell alone gives. */
-static uint16_t
-marks_of(const struct meaning *m)
+static bool
+cell_means(const struct cell_list *c, uint32_t i, const struct meaning *m)
 {
-	return (uint16_t)((m->still ? MARK_STILL : 0) | (m->life ? MARK_LIFE_CODE : 0) |
-	    (m->address == ADDR_USER ? MARK_USER : 0) |
-	    (m->address == ADDR_PANEL ? MARK_PANEL : 0));
+	return c->hint[i] == m->hint && c->word[i] == m->word && c->marks[i] == wordin_marks(m);
 }
 
+/* A cell that means one thing by itself and another with its text, as wordings have it,
+ * stands in the list once for each. */
 static int
 cell_index(struct reading *r, struct span cell, const struct meaning *m)
 {
@@ -238,10 +238,11 @@ cell_index(struct reading *r, struct span cell, const struct meaning *m)
 	uint32_t i;
 
 	if (r->memo[at].n == cell.n && cell.n && cell.n < MEMO_CELL &&
-	    memcmp(r->memo[at].cell, cell.p, cell.n) == 0)
+	    memcmp(r->memo[at].cell, cell.p, cell.n) == 0 &&
+	    cell_means(&r->cells, r->memo[at].index, m))
 		return r->memo[at].index;
 	for (i = 0; i < r->cells.n; i++)
-		if (span_eq(span_of(r->cells.cell[i]), cell))
+		if (cell_means(&r->cells, i, m) && span_eq(span_of(r->cells.cell[i]), cell))
 			break;
 	if (i == CELL_MAX)
 		return -1;
@@ -249,7 +250,7 @@ cell_index(struct reading *r, struct span cell, const struct meaning *m)
 		r->cells.cell[i] = arena_text(r->arena, cell);
 		r->cells.hint[i] = (uint8_t)m->hint;
 		r->cells.word[i] = (uint8_t)m->word;
-		r->cells.marks[i] = marks_of(m);
+		r->cells.marks[i] = wordin_marks(m);
 		__atomic_store_n(&r->cells.n, i + 1, __ATOMIC_RELEASE);
 	}
 	if (cell.n < MEMO_CELL) {
@@ -447,7 +448,7 @@ take_row(struct reading *r, struct batch *b, const struct row *row)
 		ev->received_ms = (uint16_t)row->received.ms;
 		ev->received_offset = row->received.offset;
 	}
-	ev->marks = (uint16_t)(marks_of(&row->meaning) | (row->time.leap ? MARK_LEAP : 0) |
+	ev->marks = (uint16_t)(wordin_marks(&row->meaning) | (row->time.leap ? MARK_LEAP : 0) |
 	    (row->time.precision == PREC_MINUTE ? MARK_COARSE : 0));
 	fault = find_or_wait(r, b, row, (uint32_t)b->n_row - 1);
 	if (fault)
@@ -518,6 +519,8 @@ begin_piece(struct reading *r, struct batch *b, bool begins)
 	    .aside = b->n_aside, .name = r->file[r->at].out->name, .place = r->file[r->at].place,
 	    .separator = info->separator, .newest_first = info->newest_first,
 	    .from = NO_TIME, .to = NO_TIME, .sure_from = NO_TIME, .sure_to = NO_TIME, .header = "", .ignored = "" };
+	if (r->wordin)
+		p->wordings = wordin_id(r->wordin, r->reader);
 	if (begins) {
 		p->header = arena_text(r->arena, info->header);
 		p->ignored = arena_text(r->arena, span_of(info->ignored));
@@ -533,12 +536,6 @@ end_piece(struct batch *b, bool ends)
 	p->n_row = b->n_row - p->row;
 	p->n_aside = b->n_aside - p->aside;
 	p->ends = ends;
-}
-
-static const char *
-join_notes(struct arena *a, const char *one, const char *two)
-{
-	return *one && *two ? arena_fmt(a, "%s; %s", one, two) : *one ? one : two;
 }
 
 static void
@@ -560,10 +557,13 @@ end_file(struct reading *r, struct batch *b)
 	}
 	f->from = p->from;
 	f->to = p->to;
-	f->note = join_notes(r->arena, arena_text(r->arena, span_of(reader_note(r->reader))),
+	f->note = wordin_join(r->arena, arena_text(r->arena, span_of(reader_note(r->reader))),
 	    r->used_fallback ? arena_fmt(r->arena,
 	        "local times of accounts that sites does not name were read as %s",
 	        tz_name(r->fallback)) : "");
+	if (r->wordin)
+		wordin_told(r->wordin, r->reader, r->arena, f);
+	r->file[r->at].wordings = info->wordings;
 }
 
 static void
@@ -678,6 +678,13 @@ reading_open(struct reading_file *file, size_t n_file, const struct ingest_optio
 	pthread_mutex_init(&r->lock, NULL);
 	pthread_cond_init(&r->change, NULL);
 	return r;
+}
+
+void
+reading_wordings(struct reading *r, struct wordin *in)
+{
+	r->wordin = in;
+	wordin_options(in, &r->read);
 }
 
 void

@@ -14,6 +14,7 @@
 #include "daemon/base/arena.h"
 #include "daemon/ingest.h"
 #include "daemon/store/write.h"
+#include "daemon/wordin.h"
 #include "parsers/reader.h"
 #include "parsers/tz.h"
 
@@ -28,6 +29,8 @@ struct reading_file {
 	struct ingest_file *out;	/* name, and what this side counts: reasons, note */
 	const char         *place;	/* full path */
 	struct reader      *reader;	/* already open (standard input), or NULL */
+	int64_t             id;		/* in the store, at the end; 0 = not taken */
+	const struct wordings *wordings;	/* answer: those that it was read with; NULL = none */
 };
 
 struct reading;
@@ -35,6 +38,8 @@ struct reading;
 /* `file` is lent until reading_close(). */
 struct reading *reading_open(struct reading_file *file, size_t n_file,
     const struct ingest_options *o, struct tz_set *zones, struct arena *arena);
+/* The wordings of the call, lent until reading_close(); before reading_start(). */
+void reading_wordings(struct reading *r, struct wordin *in);
 
 /* What the store knows already; before reading_start(). */
 int reading_account(void *reading, const char *account, const char *receiver, const char *line,

@@ -152,19 +152,11 @@ take_decision(struct taking *t, const struct row *row, const char **reason, stru
 	return rc;
 }
 
-static int
-take_wording(struct taking *t, const struct row *row, const char **reason, struct err *e)
-{
-	(void)t, (void)row, (void)e;
-	*reason = "wordings are not taken in yet";
-	return 1;
-}
-
 static int (*const take[FILE_KINDS])(struct taking *, const struct row *, const char **,
     struct err *) = {
 	[FILE_ROSTER] = take_roster, [FILE_SITES] = take_site, [FILE_PLAN] = take_plan,
 	[FILE_SERVICE] = take_service, [FILE_SETTINGS] = take_setting,
-	[FILE_DECISIONS] = take_decision, [FILE_WORDINGS] = take_wording,
+	[FILE_DECISIONS] = take_decision,
 };
 
 static const void *
@@ -239,15 +231,16 @@ owner_of(struct arena *a, const char *place)
 
 int
 table_take(struct store *s, struct reading *r, struct reader *reader, const char *place,
-    const struct ingest_options *o, struct tz_set *zones, int64_t taken, struct arena *a,
-    struct ingest_file *f, struct err *e)
+    const struct ingest_options *o, struct wordin *words, struct tz_set *zones, int64_t taken,
+    struct arena *a, struct ingest_file *f, struct err *e)
 {
 	const struct reader_info *info = reader_info(reader);
 	struct err none;
 	struct taking t = { .s = s, .r = r, .zones = zones, .dry = o->dry, .stop = o->stop,
 	    .file = { .name = f->name, .kind = f->kind, .place = place,
 	        .header = arena_text(a, info->header), .ignored = arena_text(a, span_of(info->ignored)),
-	        .separator = info->separator, .taken = taken } };
+	        .separator = info->separator, .taken = taken,
+	        .wordings = wordin_id(words, reader) } };
 	int rc;
 
 	t.fallback = o->timezone ? tz_find(zones, span_of(o->timezone), &none) : NULL;
@@ -269,6 +262,7 @@ table_take(struct store *s, struct reading *r, struct reader *reader, const char
 		f->repeated = t.file.repeated;
 		f->from = f->to = NO_TIME;
 		f->note = arena_text(a, span_of(reader_note(reader)));
+		wordin_told(words, reader, a, f);
 		if (info->kind == FILE_SITES)
 			rc = table_timezones(s, reading_timezone, r, e);
 	}

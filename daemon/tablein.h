@@ -8,7 +8,8 @@
  * of accounts and learns those of a sites file. A fault of the file marks `f` as failed
  * and is no error; -1 and *e only when the store failed. */
 int table_take(struct store *s, struct reading *r, struct reader *reader,
-    const char *place, const struct ingest_options *o, struct tz_set *zones, int64_t taken,
+    const char *place, const struct ingest_options *o, struct wordin *words,
+    struct tz_set *zones, int64_t taken,
     struct arena *a, struct ingest_file *f, struct err *e);
 
 #endif

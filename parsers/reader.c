@@ -315,6 +315,10 @@ map_column(struct reader *r, const struct csv_row *header, size_t k, uint64_t us
 		    "the column \"%s\" stands twice in the header", column_text((enum column)c));
 	*seen |= UINT64_C(1) << c;
 	r->map[k] = c;
+	if (w && wordings_column(w, name, &theirs))
+		r->info.mapped = arena_fmt(&r->kept, "%s%s%.*s is %s", r->info.mapped,
+		    *r->info.mapped ? ", " : "", (int)(name.n > 200 ? 200 : name.n), name.p,
+		    column_text((enum column)c));
 	return 0;
 }
 
@@ -342,7 +346,7 @@ read_header(struct reader *r, const struct csv_row *header, struct err *e)
 		return no_kind(r, known_columns(header, r->columns), header->line, e);
 	use = kinds[i].required | kinds[i].optional;
 	r->info.kind = kinds[i].kind;
-	r->info.ignored = "";
+	r->info.ignored = r->info.mapped = "";
 	r->header_n = header->n;
 	r->map = arena_take(&r->kept, header->n * sizeof *r->map);
 	for (size_t k = 0; k < header->n; k++) {

@@ -95,6 +95,7 @@ struct reader_info {
 	struct span    header;
 	const struct wordings *wordings;	/* that apply; NULL = none */
 	bool           fits;		/* they fit by their columns */
+	const char    *mapped;		/* then: "Datum is time, ..."; lent for good */
 	const char    *ignored;		/* unknown column names, ", " between; "" if none */
 	bool           newest_first;	/* the survey found times going down */
 	int64_t        middle;		/* median wall time of the survey, seconds; NO_TIME if none */

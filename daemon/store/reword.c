@@ -184,9 +184,19 @@ store_reword_versions(struct store *s, int64_t wordings, reword_fn *reword, void
 }
 
 int
-store_reword_copies(struct store *s, int64_t file, int64_t wordings, reword_fn *reword,
-    void *ctx, struct reworded *n, struct err *e)
+store_reword_copies(struct store *s, int64_t file, reword_fn *reword, void *ctx,
+    struct reworded *n, struct err *e)
 {
+	sqlite3_stmt *st = db_stmt(s, "SELECT wordings FROM file WHERE id = ?1", e);
+	int64_t wordings;
+
+	if (!st)
+		return -1;
+	sqlite3_bind_int64(st, 1, file);
+	if (db_step(s, st, e) < 0)
+		return -1;
+	wordings = sqlite3_column_int64(st, 0);
+	sqlite3_reset(st);
 	return reword_all(s, "SELECT f.id FROM file f JOIN file g ON g.size = f.size"
 	    " AND g.crc32 = f.crc32 AND g.kind = f.kind AND g.id > f.id WHERE g.id = ?1"
 	    " AND f.kind = 'events' AND f.wordings IS NOT g.wordings ORDER BY f.id", file, wordings,

@@ -37,9 +37,9 @@ int store_reword(struct store *s, int64_t file, int64_t wordings, reword_fn *rew
 /* store_reword() for each events file read with an earlier version of `wordings`. */
 int store_reword_versions(struct store *s, int64_t wordings, reword_fn *reword, void *ctx,
     struct reworded *n, struct err *e);
-/* store_reword() for each events file that is byte for byte `file`, which was read with
- * `wordings`, and was itself read with others or none. */
-int store_reword_copies(struct store *s, int64_t file, int64_t wordings, reword_fn *reword,
-    void *ctx, struct reworded *n, struct err *e);
+/* store_reword() for each events file that is byte for byte `file`, and was read
+ * with other wordings or none. */
+int store_reword_copies(struct store *s, int64_t file, reword_fn *reword, void *ctx,
+    struct reworded *n, struct err *e);
 
 #endif

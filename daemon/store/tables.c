@@ -38,6 +38,7 @@ table_abort(struct store *s)
 {
 	if (!sqlite3_get_autocommit(s->db))
 		sqlite3_exec(s->db, "ROLLBACK", NULL, NULL, NULL);
+	s->n_cell = 0;		/* some may be gone with it */
 }
 
 /* Runs a bound INSERT; a row that UNIQUE refuses is a repeat. */
@@ -278,6 +279,11 @@ run_for(struct store *s, const char *sql, int64_t file, struct err *e)
 	" FROM " table " u WHERE " same " AND u.file < ?1) EXCEPT SELECT " columns " FROM " table \
 	" WHERE file = ?1)"
 
+/* Of wordings the rows in their order, against what holds of the same place. */
+#define WORDING "SELECT line, what, match, gives FROM wording WHERE file = "
+#define WORDING_HOLDS "(SELECT max(w.file) FROM wording w JOIN file f ON f.id = w.file" \
+	" JOIN file n ON n.id = ?1 AND n.place = f.place WHERE w.file < ?1)"
+
 static const struct { const char *kind, *sql; } differs[] = {
 	{ "roster", DIFFERS("roster", "account, device, zone, partition, serial, name, cell, cells,"
 	  " installed, checkin, as_of", "u.account = t.account") },
@@ -287,6 +293,8 @@ static const struct { const char *kind, *sql; } differs[] = {
 	  " replaces", "u.account = t.account") },
 	{ "settings", DIFFERS("setting", "rule, setting, scope, value, who",
 	  "u.rule = t.rule AND u.setting = t.setting AND u.scope = t.scope") },
+	{ "wordings", "SELECT EXISTS (" WORDING "?1 EXCEPT " WORDING WORDING_HOLDS ") OR EXISTS ("
+	  WORDING WORDING_HOLDS " EXCEPT " WORDING "?1)" },
 };
 
 /* Does the file say nothing but what holds already? A roster whose rows are all dated
@@ -311,7 +319,8 @@ says_nothing_new(struct store *s, const struct table_file *f, uint64_t size, uin
 	if (*same || strcmp(f->kind, "roster") != 0)
 		return 0;
 	st = db_stmt(s, "SELECT EXISTS (SELECT 1 FROM file WHERE kind = 'roster' AND id < ?1"
-	    " AND size = ?2 AND crc32 = ?3) AND NOT EXISTS"
+	    " AND size = ?2 AND crc32 = ?3"
+	    " AND wordings IS (SELECT wordings FROM file WHERE id = ?1)) AND NOT EXISTS"
 	    " (SELECT 1 FROM roster WHERE file = ?1 AND as_of IS NULL)", e);
 	if (!st)
 		return -1;

@@ -130,8 +130,9 @@ static int
 begin_file(struct writer *w, const struct piece *p, struct err *e)
 {
 	sqlite3_stmt *st = db_stmt(w->store, "INSERT INTO file(name, kind, size, crc32, taken, place,"
-	    " header, separator, ignored, newest_first, covers_all, rows, stored, repeated, set_aside)"
-	    " VALUES(?1, 'events', 0, 0, ?2, ?3, ?4, ?5, ?6, ?7, ?8, 0, 0, 0, 0)", e);
+	    " header, separator, ignored, newest_first, covers_all, rows, stored, repeated, set_aside,"
+	    " wordings)"
+	    " VALUES(?1, 'events', 0, 0, ?2, ?3, ?4, ?5, ?6, ?7, ?8, 0, 0, 0, 0, nullif(?9, 0))", e);
 	size_t old = w->cap_file;
 
 	if (!st)
@@ -144,6 +145,7 @@ begin_file(struct writer *w, const struct piece *p, struct err *e)
 	db_bind_text(st, 6, p->ignored);
 	sqlite3_bind_int(st, 7, p->newest_first);
 	sqlite3_bind_int(st, 8, w->o.covers_all);
+	sqlite3_bind_int64(st, 9, p->wordings);
 	if (db_run(w->store, st, e))
 		return -1;
 	w->file_id = x_grow(w->file_id, &w->cap_file, p->file + 1u, sizeof *w->file_id);

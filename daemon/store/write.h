@@ -98,6 +98,7 @@ struct piece {
 	const char *name, *place, *header, *ignored;	/* live until the ingest ends */
 	char        separator;
 	bool        newest_first;
+	int64_t     wordings;		/* file id of those it is read with; 0 = none */
 	/* with `ends`: */
 	uint64_t    size;
 	uint32_t    crc32;
