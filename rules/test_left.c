@@ -27,7 +27,7 @@ report(struct held *h, const struct panel_holding *p)
 
 	f->level = life ? LEVEL_NOW : LEVEL_SOON;
 	f->life = life;
-	finding_summary(h->out, f, "%s%s%s %s%s; no end in the log.", condition_text(p->what),
+	finding_summary(h->out, f, "No end in the log: %s%s%s %s%s.", condition_text(p->what),
 	    *p->partition ? " in partition " : "", p->partition, held_since(h, &p->holding),
 	    life ? ", life safety with it" : "");
 	finding_check(h->out, f, "Ask those who monitor it whether it is still on test, and whether "
