@@ -385,22 +385,21 @@ add_cell(struct arena *a, struct span *to, struct span cell)
 
 /* Cells with the marks of a spreadsheet: ="0012" and '0012 are the text 0012 wherever a
  * number is meant as a text; and anywhere '=x is =x, as our own exports write it. */
-static struct span
-unwrapped(struct reader *r, enum column c, uint64_t line, struct span s)
+static void
+unwrap(struct reader *r, enum column c, uint64_t line, struct span *s)
 {
 	static const uint64_t texts = C(ACCOUNT) | C(ZONE) | C(PARTITION) | C(SERIAL) | C(USER) |
 	    C(RECEIVER) | C(LINE) | C(REPLACES) | C(WAS);
 	bool text = texts >> c & 1;
 
-	if (s.n > 1 && *s.p == '\'' && (text || strchr("=+-@\t\r\n", s.p[1])))
-		s = span_trim((struct span){ s.p + 1, s.n - 1 });
-	else if (!text)
-		return s;
-	if (text && s.n > 2 && s.p[0] == '=' && s.p[1] == '"' && s.p[s.n - 1] == '"')
-		s = span_trim((struct span){ s.p + 2, s.n - 3 });
-	if (text && r->n_wrapped++ == 0)
+	if (s->n > 1 && *s->p == '\'' && (text || strchr("=+-@\t\r\n", s->p[1])))
+		*s = span_trim((struct span){ s->p + 1, s->n - 1 });
+	if (!text)
+		return;
+	if (s->n > 2 && s->p[0] == '=' && s->p[1] == '"' && s->p[s->n - 1] == '"')
+		*s = span_trim((struct span){ s->p + 2, s->n - 3 });
+	if (r->n_wrapped++ == 0)
 		r->wrapped_line = line;
-	return s;
 }
 
 /* Cells to their columns; the reason if there are more than the header has. */
@@ -408,18 +407,23 @@ static const char *
 place_cells(struct reader *r, const struct csv_row *from, struct row *row)
 {
 	size_t n = from->n < r->header_n ? from->n : r->header_n;
+	const bool join = r->columns != NULL;
+	const int *map = r->map;
 
-	if (r->columns)
+	if (join)
 		arena_reset(&r->joined);
 	for (size_t i = 0; i < n; i++) {
-		struct span cell = from->cell[i];
-		int c = r->map[i];
+		struct span *to;
 
-		if (c == NO_COLUMN)
+		if (map[i] == NO_COLUMN)
 			continue;
-		if (cell.n && (*cell.p == '\'' || *cell.p == '='))
-			cell = unwrapped(r, (enum column)c, from->line, cell);
-		add_cell(&r->joined, &row->cell[c], cell);
+		to = &row->cell[map[i]];
+		if (join)
+			add_cell(&r->joined, to, from->cell[i]);
+		else
+			*to = from->cell[i];
+		if (to->n && (*to->p == '\'' || *to->p == '='))
+			unwrap(r, (enum column)map[i], from->line, to);
 	}
 	for (size_t i = n; i < from->n; i++) {
 		if (from->cell[i].n)
@@ -773,6 +777,14 @@ check_signal(struct span s)
 	return "signal needs a number with dBm, % or bars";
 }
 
+/* A spreadsheet writes one digit before the point, which spares most cells the look. */
+static bool
+in_powers_of_ten(struct span s)
+{
+	return s.n > 3 && (s.p[1] == '.' || s.p[1] == ',' || (s.p[1] & ~0x20) == 'E') &&
+	    serial_lost_digits(s);
+}
+
 static struct span
 without_zeros(struct span s)
 {
@@ -835,7 +847,7 @@ check_event(struct reader *r, struct row *row)
 		return why;
 	if (cell[COL_ACCOUNT].n == 0)
 		return "no account";
-	if (serial_lost_digits(cell[COL_ACCOUNT]))
+	if (in_powers_of_ten(cell[COL_ACCOUNT]))
 		return "account in powers of ten has lost its digits";
 	why = stamp_parse_memo(&r->dates, cell[COL_TIME], &row->time);
 	if (why)
@@ -1120,8 +1132,7 @@ reader_next(struct reader *r, struct row *row, struct err *e)
 			break;
 		}
 	} while (!take_record(r, &from, row));
-	if (row->cell[COL_SERIAL].n && serial_lost_digits(row->cell[COL_SERIAL]) &&
-	    r->n_lost++ == 0)
+	if (in_powers_of_ten(row->cell[COL_SERIAL]) && r->n_lost++ == 0)
 		r->lost_line = from.line;
 	row->line = from.line;
 	row->raw = from.raw;

@@ -6,31 +6,33 @@ is_digit(char c)
 	return c >= '0' && c <= '9';
 }
 
-/* digits, an optional fraction, E, a sign, digits: "1.23457E+11". A plain hex
- * serial such as 12E4 has no sign and no point and stays a serial. */
+/* Digits, an optional fraction, E, a sign, one to three digits: "1.23457E+11". A plain
+ * hex serial such as 12E4 has no sign and no point and stays a serial. Looked at from its
+ * end, because nearly every cell is told there to be another thing. */
 bool
 serial_lost_digits(struct span s)
 {
-	size_t i = 0;
-	bool dot = false;
+	size_t n, exponent = 0;
+	bool sign, dot = false;
 
 	s = span_trim(s);
-	while (i < s.n && (is_digit(s.p[i]) || ((s.p[i] == '.' || s.p[i] == ',') && !dot))) {
-		dot |= !is_digit(s.p[i]);
-		i++;
+	n = s.n;
+	while (n && exponent <= 3 && is_digit(s.p[n - 1])) {
+		n--;
+		exponent++;
 	}
-	if (i == 0 || i >= s.n || (s.p[i] != 'E' && s.p[i] != 'e'))
+	if (!n || !exponent || exponent > 3)
 		return false;
-	i++;
-	if (i < s.n && (s.p[i] == '+' || s.p[i] == '-'))
-		i++;
-	else if (!dot)
+	sign = s.p[n - 1] == '+' || s.p[n - 1] == '-';
+	n -= sign;
+	if (n < 2 || (s.p[n - 1] != 'E' && s.p[n - 1] != 'e'))
 		return false;
-	if (i == s.n)
-		return false;
-	while (i < s.n && is_digit(s.p[i]))
-		i++;
-	return i == s.n;
+	for (size_t i = 0; i < n - 1; i++) {
+		if (!is_digit(s.p[i]) && (dot || (s.p[i] != '.' && s.p[i] != ',')))
+			return false;
+		dot |= !is_digit(s.p[i]);
+	}
+	return sign || dot;
 }
 
 const char *
