@@ -10,8 +10,8 @@
  * and trouble-left's; then this rule is quiet. supervision-loss never speaks of the silence
  * of all devices at once. test-report-missed may speak too, at a lower level and earlier. */
 #include "rules/care.h"
+#include "rules/held.h"
 #include "rules/rule.h"
-#include "rules/state.h"
 #include "rules/when.h"
 
 #define USUAL "common practice, no source"
@@ -21,7 +21,7 @@ static const struct setting settings[] = {
 	{ "least", 24, 1, 720, "h", USUAL },
 	{ "events", 30, 10, 100000, "", USUAL },
 	{ "history", 14, 2, 366, "d", USUAL },
-	{ "regular", 15, 1, 50, "%", USUAL },
+	{ "regular", 15, 15, 50, "%", USUAL },
 	{ NULL, 0, 0, 0, NULL, NULL }
 };
 
@@ -46,17 +46,18 @@ hear(const struct view *v, struct voice *voice, const struct event *ev, bool bro
 	voice->last = ev->at;
 }
 
-/* Is `silence` far above what this voice ever kept? */
+/* Is `silence` far above what this voice ever kept? With life safety on the site no setting
+ * makes the rule laxer. */
 static bool
-is_silent(const struct view *v, const struct voice *voice, int64_t silence)
+is_silent(const struct held *h, const struct voice *voice, int64_t silence)
 {
-	const struct rule *r = &rule_account_silent;
 	int64_t history = voice->last - voice->first;
 
-	return (double)voice->n >= setting_value(v, r, "events", -1) &&
-	    history >= setting_ms(v, r, "history", -1) &&
-	    100 * (double)voice->second <= setting_value(v, r, "regular", -1) * (double)history &&
-	    (double)silence >= setting_value(v, r, "times", -1) * (double)voice->second;
+	return (double)voice->n >= held_limit(h, "events", -1) &&
+	    history >= held_limit_ms(h, "history", -1) &&
+	    100 * (double)voice->second <= setting_value(h->v, h->rule, "regular", -1) *
+	    (double)history &&
+	    (double)silence >= held_limit(h, "times", -1) * (double)voice->second;
 }
 
 static size_t
@@ -73,6 +74,7 @@ static void
 judge(struct view *v, struct findings *out)
 {
 	const struct rule *r = &rule_account_silent;
+	struct held h = { .v = v, .rule = r };
 	struct voice all = { .last = NO_TIME }, own = { .last = NO_TIME };
 	struct arena *a = &out->arena;
 	const struct panel_holding *comm;
@@ -81,8 +83,9 @@ judge(struct view *v, struct findings *out)
 	bool broken = false, blind;
 	size_t life;
 
-	if (v->n_event == 0 || v->now - v->event[v->n_event - 1].at <
-	    setting_ms(v, r, "least", -1) || (double)v->n_event < setting_value(v, r, "events", -1))
+	if (v->n_event == 0 ||
+	    v->now - v->event[v->n_event - 1].at < held_limit_ms(&h, "least", -1) ||
+	    (double)v->n_event < held_limit(&h, "events", -1))
 		return;
 	for (size_t i = 0; i < v->n_event; i++) {
 		const struct event *ev = &v->event[i];
@@ -95,10 +98,10 @@ judge(struct view *v, struct findings *out)
 		broken = (ev->marks & MARK_RESET) != 0;
 	}
 	silence = view_cover_within(v, all.last, v->now);
-	if (silence < setting_ms(v, r, "least", -1))
+	if (silence < held_limit_ms(&h, "least", -1))
 		return;
-	blind = is_silent(v, &own, silence);
-	if (!blind && !is_silent(v, &all, silence))
+	blind = is_silent(&h, &own, silence);
+	if (!blind && !is_silent(&h, &all, silence))
 		return;
 	comm = state_open(view_state(v), COND_COMM);
 	if (comm && all.last - comm->holding.since <= HOUR)
@@ -110,20 +113,23 @@ judge(struct view *v, struct findings *out)
 	f->onset = f->last = all.last;
 	f->count = 1;
 	finding_evidence(out, f, (uint32_t)v->n_event - 1);
-	finding_summary(out, f, "Nothing at all for %s, since %s; the usual longest silence is %s%s.",
+	finding_summary(out, f, "Nothing at all for %s, since %s; the usual longest silence is "
+	    "%s%s.",
 	    when_lasting(a, silence), when_local(v, a, all.last),
 	    rule_span_text(a, blind ? own.second : all.second), blind ?
 	    ": what panel and devices send by themselves has stopped too" :
-	    "; the log has no regular reports of the panel itself, so the place may just be empty");
+	    "; the log has no regular reports of the panel itself, so the place may just be "
+	    "empty");
 	finding_measure(out, f, "silence", (double)silence / HOUR, "h");
 	finding_measure(out, f, "usual", (double)(blind ? own.second : all.second) / HOUR, "h");
 	finding_measure(out, f, "events", (double)all.n, "");
 	finding_measure(out, f, "life_safety", (double)life, "devices");
-	finding_check(out, f, "Reach the people there: as far as the log goes, no alarm of this site "
-	    "would arrive");
-	finding_check(out, f, "Station: is the account still taken in and exported, was it moved, ended or "
-	    "given another number?");
-	finding_check(out, f, "Line, mobile or network path, then the panel's supply and battery");
+	finding_check(out, f, "Reach the people there: as far as the log goes, no alarm of this "
+	    "site would arrive");
+	finding_check(out, f, "Station: is the account still taken in and exported, was it "
+	    "moved, ended or given another number?");
+	finding_check(out, f, "Line, mobile or network path, then the panel's supply and "
+	    "battery");
 	finding_check(out, f, "Let the panel send a test report and see it arrive");
 	finding_caution(out, f, CARE_SITE_TEST);
 }
@@ -131,12 +137,14 @@ judge(struct view *v, struct findings *out)
 const struct rule rule_account_silent = {
 	.id = "account-silent",
 	.title = "An account that used to speak is silent",
-	.why = "A site that says nothing raises no alarm either. Nobody misses what does not come.",
-	.quiet_on = "Time that no export covers; accounts that never spoke regularly or have a short "
-	    "history; pauses as long as the account kept before; a loss of communication that the "
-	    "log tells.",
-	.limits = "An export covers an account only where it has rows of it, unless it is said to "
-	    "cover all. A holiday looks like a dead line where only people make the account speak.",
+	.why = "A site that says nothing raises no alarm either. Nobody misses what does not "
+	    "come.",
+	.quiet_on = "Time that no export covers; accounts that never spoke regularly or have a "
+	    "short history; pauses as long as the account kept before; a loss of communication "
+	    "that the log tells.",
+	.limits = "An export covers an account only where it has rows of it, unless it is said "
+	    "to cover all. A holiday looks like a dead line where only people make the account "
+	    "speak.",
 	.setting = settings,
 	.judge = judge,
 };

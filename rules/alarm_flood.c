@@ -14,6 +14,7 @@
 #include "rules/arming.h"
 #include "rules/care.h"
 #include "rules/chatter.h"
+#include "rules/held.h"
 #include "rules/rule.h"
 #include "rules/when.h"
 
@@ -21,9 +22,9 @@
 
 static const struct setting settings[] = {
 	{ "alarms", 10, 3, 1000, "", ISA },
-	{ "window", 10, 1, 60, "min", ISA },
+	{ "window", 10, 10, 60, "min", ISA },
 	{ "ends", 5, 1, 1000, "", "ISA-18.2, from memory" },
-	{ "lookback", 30, 1, 366, "d", "common practice, no source" },
+	{ "lookback", 30, 30, 366, "d", "common practice, no source" },
 	{ "test", 4, 1, 4, "h", "common practice, no source" },
 	{ NULL, 0, 0, 0, NULL, NULL }
 };
@@ -51,12 +52,18 @@ is_alarm(const struct judging *j, size_t i)
 	return (word_properties(ev->word) & WP_ALARM) && !(ev->marks & LOOSE) && ev->at >= j->from;
 }
 
+static int64_t
+at(const struct judging *j, size_t i)
+{
+	return j->v->event[j->alarm[i]].at;
+}
+
 /* More than the limit within the window, repeats and tests still among them? */
 static bool
 any_crowd(const struct judging *j)
 {
 	for (size_t k = j->limit; k < j->n; k++)
-		if (j->v->event[j->alarm[k]].at - j->v->event[j->alarm[k - j->limit]].at <= j->window)
+		if (at(j, k) - at(j, k - j->limit) <= j->window)
 			return true;
 	return false;
 }
@@ -109,12 +116,6 @@ fold(struct judging *j, struct arena *scratch)
 			j->alarm[j->n++] = j->alarm[i];
 	if (j->n)
 		qsort(j->alarm, j->n, sizeof *j->alarm, by_number);
-}
-
-static int64_t
-at(const struct judging *j, size_t i)
-{
-	return j->v->event[j->alarm[i]].at;
 }
 
 /* The next flood from alarm `lo` on; false: there is none. */
@@ -233,12 +234,14 @@ report(struct judging *j, struct findings *out, struct arena *scratch)
 	finding_measure(out, f, "devices", (double)devices, "");
 	finding_measure(out, f, "life_safety", (double)life, "alarms");
 	if (life)
-		finding_check(out, f, "The life-safety alarms among them first: each is real until the fire "
-		    "service or a qualified person says otherwise");
-	finding_check(out, f, "Was anybody there, and what was found? Many devices one after another are "
-	    "people or fire until somebody has looked");
-	finding_check(out, f, "All within seconds: supply, bus, receiver or lightning before each device");
-	finding_check(out, f, "Work or a test that nobody announced: put the account on test next time");
+		finding_check(out, f, "The life-safety alarms among them first: each is real "
+		    "until the fire service or a qualified person says otherwise");
+	finding_check(out, f, "Was anybody there, and what was found? Many devices one after "
+	    "another are people or fire until somebody has looked");
+	finding_check(out, f, "All within seconds: supply, bus, receiver or lightning before "
+	    "each device");
+	finding_check(out, f, "Work or a test that nobody announced: put the account on test "
+	    "next time");
 	finding_caution(out, f, CARE_SITE_TEST);
 }
 
@@ -246,13 +249,14 @@ static void
 judge(struct view *v, struct findings *out)
 {
 	const struct rule *r = &rule_alarm_flood;
+	struct held h = { .v = v, .rule = r };
 	struct judging j = { .v = v };
 	struct arena scratch = { 0 };
 	size_t n = 0;
 
 	if (v->now == NO_TIME)
 		return;
-	j.limit = (size_t)setting_value(v, r, "alarms", -1);
+	j.limit = (size_t)held_limit(&h, "alarms", -1);
 	j.from = v->now - setting_ms(v, r, "lookback", -1);
 	for (size_t i = v->n_event; i-- > 0 && v->event[i].at >= j.from;)
 		n += is_alarm(&j, i);
@@ -276,10 +280,10 @@ const struct rule rule_alarm_flood = {
 	.title = "More alarms at once than a person can handle",
 	.why = "In a flood the one alarm that matters drowns. It is also the sign of something "
 	    "that befell the whole site.",
-	.quiet_on = "Tests and learn sessions; repeats of one activation; one device that chatter "
-	    "speaks of; what came at once because a buffer was emptied.",
-	.limits = "The figure is one for the operator of a plant, here taken for one account. The "
-	    "export does not show what the station's operator saw.",
+	.quiet_on = "Tests and learn sessions; repeats of one activation; one device that "
+	    "chatter speaks of; what came at once because a buffer was emptied.",
+	.limits = "The figure is one for the operator of a plant, here taken for one account. "
+	    "The export does not show what the station's operator saw.",
 	.setting = settings,
 	.judge = judge,
 };

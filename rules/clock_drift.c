@@ -200,14 +200,15 @@ report(struct view *v, struct findings *out, struct clock *c, bool off, bool dri
 	finding_measure(out, f, "jump", c->jump, "s");
 	finding_measure(out, f, "span", last->at - from->at, "d");
 	if (zone)
-		finding_check(out, f, "Time zone of the account in the list of sites, and whether the panel "
-		    "changes to summer time by itself");
-	finding_check(out, f, "Set the panel's clock, and see what sets it: network, station, nobody");
+		finding_check(out, f, "Time zone of the account in the list of sites, and "
+		    "whether the panel changes to summer time by itself");
+	finding_check(out, f, "Set the panel's clock, and see what sets it: network, station, "
+	    "nobody");
 	if (drifts)
-		finding_check(out, f, "Mains frequency or crystal as its source; a clock that runs away "
-		    "after it was set needs the panel looked at");
-	finding_check(out, f, "Mind it when times of this site are compared with others, and for arming "
-	    "by the clock");
+		finding_check(out, f, "Mains frequency or crystal as its source; a clock that "
+		    "runs away after it was set needs the panel looked at");
+	finding_check(out, f, "Mind it when times of this site are compared with others, and for "
+	    "arming by the clock");
 }
 
 static void
@@ -254,11 +255,12 @@ judge(struct view *v, struct findings *out)
 const struct rule rule_clock_drift = {
 	.id = "clock-drift",
 	.title = "The panel's clock is wrong or runs away",
-	.why = "With a wrong clock the log says the wrong hour: who was there, what came first, and "
-	    "whether an alarm fell into a test can no longer be told.",
+	.why = "With a wrong clock the log says the wrong hour: who was there, what came first, "
+	    "and whether an alarm fell into a test can no longer be told.",
 	.quiet_on = "Events that came late from a buffer; a clock that was set right again; the "
-	    "seconds that transmission takes, and those that whole minutes leave out; exports without "
-	    "a time of receipt; a panel that wrote a far-off year (marked, and left out).",
+	    "seconds that transmission takes, and those that whole minutes leave out; exports "
+	    "without a time of receipt; a panel that wrote a far-off year (marked, and left "
+	    "out).",
 	.limits = "The time of receipt is taken for true. An offset of whole half hours is more "
 	    "likely the zone in the list of sites than the clock. Where the station stamps both "
 	    "times, nothing shows.",

@@ -14,7 +14,8 @@ enum { OPEN, TIMES, WITHIN };
 
 static const struct setting settings[] = {
 	[OPEN] = { "open", 10, 0, 1440, "min",
-	  "common practice, no source; fire radio tells interference after 20 s (NFPA 72, from memory)" },
+	  "common practice, no source; fire radio tells interference after 20 s (NFPA 72, from "
+	  "memory)" },
 	[TIMES] = { "times", 3, 2, 100, "", USUAL },
 	[WITHIN] = { "within", 7, 1, 90, "d", USUAL },
 	{ NULL, 0, 0, 0, NULL, NULL }
@@ -100,7 +101,8 @@ judge(struct view *v, struct findings *out)
 			finding_evidence(out, f, s->end_event);
 	}
 	finding_summary(out, f, "Radio interference %s%s%s; %zu wireless device%s%s.",
-	    open ? arena_fmt(a, "since %s without an end in the log", when_local(v, a, open->from)) : "",
+	    open ? arena_fmt(a, "since %s without an end in the log",
+	    when_local(v, a, open->from)) : "",
 	    open && often ? ", " : "", often ? arena_fmt(a, "%zu times within %s", n,
 	    rule_span_text(a, within)) : "", radio.devices, radio.devices == 1 ? "" : "s",
 	    radio.life ? arena_fmt(a, ", %zu of life safety", radio.life) : "");
@@ -110,16 +112,17 @@ judge(struct view *v, struct findings *out)
 	finding_measure(out, f, "wireless", (double)radio.devices, "devices");
 	finding_measure(out, f, "life_safety", (double)radio.life, "devices");
 	if (radio.life)
-		finding_check(out, f, "Until the air is clear nobody may rely on the wireless fire, gas "
-		    "and emergency devices: tell the people there, and follow the local fire "
-		    "instruction for a system that is impaired");
-	finding_check(out, f, "Ask the station, then test that each device is received from its place, "
-	    "life safety first");
-	finding_check(out, f, "What transmits near the receiver: new radio gear, cordless equipment, "
-	    "lamp or power supply that disturbs, a transmitter that sends without a pause");
+		finding_check(out, f, "Until the air is clear nobody may rely on the wireless "
+		    "fire, gas and emergency devices: tell the people there, and follow the "
+		    "local fire instruction for a system that is impaired");
+	finding_check(out, f, "Ask the station, then test that each device is received from its "
+	    "place, life safety first");
+	finding_check(out, f, "What transmits near the receiver: new radio gear, cordless "
+	    "equipment, lamp or power supply that disturbs, a transmitter that sends without a "
+	    "pause");
 	finding_check(out, f, "Receiver: place, antenna, distance from metal, its supply");
-	finding_check(out, f, "Was it in the night, or while the place was empty? Somebody may do it on "
-	    "purpose");
+	finding_check(out, f, "Was it in the night, or while the place was empty? Somebody may "
+	    "do it on purpose");
 	finding_caution(out, f, CARE_SITE_TEST);
 	if (radio.maybe)
 		finding_caution(out, f, CARE_MAYBE_LIFE);
@@ -128,8 +131,10 @@ judge(struct view *v, struct findings *out)
 const struct rule rule_jam = {
 	.id = "jam",
 	.title = "Radio interference that stays or comes back",
-	.why = "While the receiver is jammed, no wireless device can report: nor smoke, nor a door.",
-	.quiet_on = "One or two short spells of interference that ended; time that no export covers.",
+	.why = "While the receiver is jammed, no wireless device can report: nor smoke, nor a "
+	    "door.",
+	.quiet_on = "One or two short spells of interference that ended; time that no export "
+	    "covers.",
 	.limits = "The panel judges the air at its receiver, not at each device. An end that the "
 	    "panel did not report looks like interference that stays.",
 	.setting = settings,

@@ -120,7 +120,8 @@ find_cuts(struct pass *p, size_t lo, size_t hi)
 	for (size_t from = lo, to; from < hi; from = to) {
 		size_t accounts = 0;
 
-		for (to = from; to < hi && p->all[to].s->at - p->all[from].s->at <= p->together; to++)
+		for (to = from; to < hi && p->all[to].s->at - p->all[from].s->at <= p->together;
+		    to++)
 			accounts += !met_before(p, from, to);
 		if ((double)accounts < p->least ||
 		    stats_scan((long)accounts, mean, windows) > p->chance) {
@@ -162,16 +163,18 @@ report(struct pass *p, const struct cut *c, size_t cuts)
 		list = arena_fmt(a, "%s%s%s", list, *list ? ", " : "", account);
 		finding_member(out, f, arena_fmt(a, "account:%s", account));
 	}
-	finding_summary(out, f, "Mains power lost at %zu accounts%s%s within %s of %s UTC; %zu without "
-	    "an end in the log: the supply of the place more likely than each site.", c->accounts,
+	finding_summary(out, f, "Mains power lost at %zu accounts%s%s within %s from %s UTC on; "
+	    "%zu without an end in the log: the supply of the place more likely than each "
+	    "site.", c->accounts,
 	    *group_of(first) ? " of group " : "", group_of(first), rule_span_text(a,
 	    f->last - f->onset + SECOND), civil_short(f->onset, when), c->without);
 	finding_measure(out, f, "accounts", (double)c->accounts, "");
 	finding_measure(out, f, "without", (double)c->without, "");
 	finding_measure(out, f, "cuts", (double)cuts, "");
-	finding_check(out, f, arena_fmt(a, "Accounts: %s%s", list, named > NAMED ? ", and more" : ""));
-	finding_check(out, f, "Ask the supplier how long it lasts; sites with life-safety devices and "
-	    "old panel batteries first");
+	finding_check(out, f, arena_fmt(a, "Accounts: %s%s", list, named > NAMED ?
+	    ", and more" : ""));
+	finding_check(out, f, "Ask the supplier how long it lasts; sites with life-safety "
+	    "devices and old panel batteries first");
 	finding_check(out, f, "When power is back: which of them did not report it?");
 	finding_caution(out, f, CARE_SITE_MAINS);
 	for (size_t i = c->lo; i < c->hi; i++)
@@ -253,7 +256,8 @@ power_fleet_judge(struct fleet *f, struct findings *out)
 		const struct summary *s = &f->summary[i];
 
 		if (strncmp(s->key, "loss:", 5) == 0)
-			p.all[p.n++] = (struct loss){ s, s->a > 0 ? (int64_t)s->a : NO_TIME, -1, -1 };
+			p.all[p.n++] = (struct loss){ .s = s, .cut = -1, .before = -1,
+				.end = s->a > 0 ? (int64_t)s->a : NO_TIME };
 	}
 	p.cut = arena_take(&out->arena, p.n * sizeof *p.cut);
 	p.least = setting_fleet(f, &rule_power_loss, "accounts");

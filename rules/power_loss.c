@@ -15,6 +15,8 @@
 
 static const struct setting settings[] = {
 	{ "open", 4, 0.1, 72, "h", USUAL },
+	{ "standby", 72, 1, 720, "h", "longer than the battery of most panels lasts: common "
+	    "practice, no source" },
 	{ "times", 3, 2, P_AT_MOST, "", USUAL },
 	{ "within", 7, 1, 90, "d", USUAL },
 	{ "lookback", 30, 7, 366, "d", USUAL },
@@ -41,12 +43,12 @@ check(struct site *s, struct finding *f)
 	struct findings *out = s->out;
 
 	finding_check(out, f, "Does the place have power? Ask the people there, or a neighbour");
-	finding_check(out, f, "Breaker, socket or plug of the panel's transformer: switched off, shared "
-	    "with cleaning gear, tripped by something else");
-	finding_check(out, f, "Panel battery: age, voltage under load, how long it still lasts; while it "
-	    "runs down, agree with the people there who watches the place");
-	finding_check(out, f, "When power is back: did every device and the line to the station come "
-	    "back with it?");
+	finding_check(out, f, "Breaker, socket or plug of the panel's transformer: switched off, "
+	    "shared with cleaning gear, tripped by something else");
+	finding_check(out, f, "Panel battery: age, voltage under load, how long it still lasts; "
+	    "while it runs down, agree with the people there who watches the place");
+	finding_check(out, f, "When power is back: did every device and the line to the station "
+	    "come back with it?");
 	finding_caution(out, f, CARE_SITE_MAINS);
 	finding_caution(out, f, CARE_SITE_TEST);
 }
@@ -89,12 +91,22 @@ judge_devices(struct site *s)
 		f->onset = f->last = spell->from;
 		f->count = 1;
 		finding_evidence(s->out, f, spell->event);
-		finding_summary(s->out, f, "%s: without mains power since %s, no restore in the log.",
+		finding_summary(s->out, f, "%s: without mains power since %s, no restore in the "
+		    "log.",
 		    device_label(s->v, spell->device),
 		    when_local(s->v, &s->out->arena, spell->from));
 		finding_measure(s->out, f, "open", (double)(s->v->now - spell->from) / HOUR, "h");
 		check(s, f);
 	}
+}
+
+/* A restore may lie in a gap between exports; a panel that goes on to speak for longer than
+ * a battery lasts has had it. */
+static bool
+is_over(const struct view *v, const struct spell *spell)
+{
+	return !view_covered(v, spell->from, v->now) && v->event[v->n_event - 1].at - spell->from >
+	    setting_ms(v, &rule_power_loss, "standby", -1);
 }
 
 static void
@@ -145,18 +157,21 @@ report(struct site *s, bool often, int64_t within)
 	f->number[P_TIMES] = (double)(at - P_AT);
 }
 
+/* A supply that flickers all day tells the group nothing more by its older losses. */
 static void
 note(const struct site *s)
 {
+	enum { MOST = 100 };
+	size_t noted = 0;
 	int64_t from = s->v->now - setting_ms(s->v, &rule_power_loss, "lookback", -1);
 	bool life = life_devices(s->v) > 0;
 
-	for (size_t i = 0; i < s->all.n; i++) {
+	for (size_t i = s->all.n; i-- > 0 && noted < MOST;) {
 		const struct spell *spell = &s->all.spell[i];
 
-		if (spell->device < 0 && !spell->before && spell->from >= from)
-			summary_add(s->out, arena_fmt(&s->out->arena, "loss:%s", s->v->group), spell->from,
-			    spell->to == NO_TIME ? 0 : (double)spell->to, life);
+		if (spell->device < 0 && !spell->before && spell->from >= from && ++noted)
+			summary_add(s->out, arena_fmt(&s->out->arena, "loss:%s", s->v->group),
+			    spell->from, spell->to == NO_TIME ? 0 : (double)spell->to, life);
 	}
 }
 
@@ -173,7 +188,8 @@ judge(struct view *v, struct findings *out)
 	note(&s);
 	judge_devices(&s);
 	for (size_t i = s.all.n; i-- > 0;)
-		if (s.all.spell[i].to == NO_TIME && !is_life(&s, &s.all.spell[i]))
+		if (s.all.spell[i].to == NO_TIME && !is_life(&s, &s.all.spell[i]) &&
+		    !is_over(v, &s.all.spell[i]))
 			s.open = &s.all.spell[i];
 	s.old = s.open && view_cover_within(v, s.open->from, v->now) >=
 	    setting_ms(v, &rule_power_loss, "open", -1);
@@ -189,13 +205,14 @@ judge(struct view *v, struct findings *out)
 const struct rule rule_power_loss = {
 	.id = "power-loss",
 	.title = "Mains power away too long or too often",
-	.why = "A panel without mains lives on its battery for hours, then the site is blind; and "
-	    "whatever is powered beside it (receiver, repeater, line) may be blind already.",
-	.quiet_on = "One or two losses that were restored; time that no export covers; an account "
-	    "whose whole group is without (one finding for the group stands for it).",
-	.limits = "A restore that the export lacks looks like power that is still away. The group is "
-	    "that of the list of sites; accounts without one are taken as one group. How long the "
-	    "battery lasts is not known.",
+	.why = "A panel without mains lives on its battery for hours, then the site is blind; "
+	    "and whatever is powered beside it (receiver, repeater, line) may be blind already.",
+	.quiet_on = "One or two losses that were restored; time that no export covers; a loss "
+	    "before a gap in the export when the panel spoke on for longer than a battery lasts; "
+	    "an account whose whole group is without (one finding for the group stands for it).",
+	.limits = "A restore that the export lacks looks like power that is still away. The "
+	    "group is that of the list of sites; accounts without one are taken as one group. "
+	    "How long the battery lasts is not known.",
 	.setting = settings,
 	.judge = judge,
 	.fleet = power_fleet_judge,

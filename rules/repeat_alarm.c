@@ -19,9 +19,10 @@ static const struct setting settings[] = {
 	{ "times", 3, 2, 100, "armed periods", USUAL },
 	{ "of", 10, 2, 1000, "armed periods", USUAL },
 	{ "along", 10, 0, 120, "min",
-	  "common practice, no source; BS 8243 confirms by a second device within 30 to 60 min (from "
-	  "memory), which would take the keyholder who comes for one" },
-	{ "cancel", 5, 0, 60, "min", "ANSI/SIA CP-01 cancel window of at least 5 min (from memory)" },
+	  "common practice, no source; BS 8243 confirms by a second device within 30 to 60 min "
+	  "(from memory), which would take the keyholder who comes for one" },
+	{ "cancel", 5, 0, 60, "min", "ANSI/SIA CP-01 cancel window of at least 5 min (from "
+	    "memory)" },
 	{ "test", 4, 1, 4, "h", USUAL },
 	{ NULL, 0, 0, 0, NULL, NULL }
 };
@@ -60,8 +61,9 @@ is_alone(const struct judging *j, uint32_t index, int64_t along)
 
 			if (apart > along)
 				break;
-			if (ev->device >= 0 && ev->device != me->device && !(ev->marks & MARK_STILL) &&
-			    (word_properties(ev->word) & WP_ACTIVE) && j->arming.of[i].state >= ARM_STAY)
+			if (ev->device >= 0 && ev->device != me->device &&
+			    !(ev->marks & MARK_STILL) && (word_properties(ev->word) & WP_ACTIVE) &&
+			    j->arming.of[i].state >= ARM_STAY)
 				return false;
 		}
 	}
@@ -71,7 +73,9 @@ is_alone(const struct judging *j, uint32_t index, int64_t along)
 static bool
 is_cancelled(const struct view *v, uint32_t index, int64_t within)
 {
-	for (size_t i = index + 1; i < v->n_event; i++) {
+	enum { NEAREST = 256 };
+
+	for (size_t i = index + 1; i < v->n_event && i <= index + NEAREST; i++) {
 		const struct event *ev = &v->event[i];
 
 		if (ev->at - v->event[index].at > within)
@@ -150,19 +154,20 @@ report(struct judging *j, int32_t device, size_t periods)
 		finding_evidence(out, f, j->event[i]);
 		cancelled += is_cancelled(v, j->event[i], setting_ms(v, r, "cancel", device));
 	}
-	finding_summary(out, f, "%s: in alarm in %zu of the last %g armed periods, each time with no "
-	    "second device along%s.", device_label(v, device), periods, of, cancelled ?
-	    arena_fmt(a, "; %zu of %zu alarms were cancelled or followed by a disarming soon after",
+	finding_summary(out, f, "%s: in alarm in %zu of the last %g armed periods, each time "
+	    "with no second device along%s.", device_label(v, device), periods, of, cancelled ?
+	    arena_fmt(a, "; %zu of %zu alarms were cancelled or followed by a disarming soon "
+	        "after",
 	    cancelled, j->n) : "");
 	finding_measure(out, f, "periods", (double)periods, "");
 	finding_measure(out, f, "alarms", (double)j->n, "");
 	finding_measure(out, f, "cancelled", (double)cancelled, "");
 	if (2 * cancelled > j->n)
-		finding_check(out, f, "People: who comes in then, by which way, and is the entry time long "
-		    "enough? Show the users once more");
+		finding_check(out, f, "People: who comes in then, by which way, and is the entry "
+		    "time long enough? Show the users once more");
 	checks_trips(out, f, v->device[device].kind);
-	finding_check(out, f, "Could somebody get in by a way that only this device covers? Look at the "
-	    "place before the device is called faulty");
+	finding_check(out, f, "Could somebody get in by a way that only this device covers? Look "
+	    "at the place before the device is called faulty");
 }
 
 static void
@@ -204,14 +209,14 @@ judge(struct view *v, struct findings *out)
 const struct rule rule_repeat_alarm = {
 	.id = "repeat-alarm",
 	.title = "One device alone in alarm again and again",
-	.why = "Real visitors set off more than one device. What goes off alone in a third of the "
-	    "nights wears out those who have to go, and the next alarm is believed less.",
-	.quiet_on = "Life-safety points; alarms with a second device along; disarmed times; tests "
-	    "and learn sessions; water and temperature (they are no intruders); devices of which "
-	    "chatter speaks already.",
-	.limits = "Without arming in the log there are no armed periods. A panel that shuts a device "
-	    "out after a few trips hides later ones. One way in that a single detector covers "
-	    "looks the same.",
+	.why = "Real visitors set off more than one device. What goes off alone in a third of "
+	    "the nights wears out those who have to go, and the next alarm is believed less.",
+	.quiet_on = "Life-safety points; alarms with a second device along; disarmed times; "
+	    "tests and learn sessions; water and temperature (they are no intruders); devices of "
+	    "which chatter speaks already.",
+	.limits = "Without arming in the log there are no armed periods. A panel that shuts a "
+	    "device out after a few trips hides later ones. One way in that a single detector "
+	    "covers looks the same.",
 	.setting = settings,
 	.judge = judge,
 };

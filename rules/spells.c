@@ -2,11 +2,19 @@
 
 #include "rules/state.h"
 
+static bool
+same_place(const struct view *v, const struct spell *s, const struct event *ev)
+{
+	return s->device == ev->device && (ev->device >= 0 ||
+	    v->point[v->event[s->event].point].zone_key == v->point[ev->point].zone_key);
+}
+
 void
 spells_find(struct view *v, enum word begins, enum word ends, struct spells *out)
 {
 	const struct state *state;
-	size_t n = 0;
+	size_t n = 0, n_open = 0, k;
+	size_t *open;		/* those that hold, by their place in the list */
 
 	*out = (struct spells){ 0 };
 	for (size_t i = 0; i < v->n_event; i++)
@@ -15,28 +23,24 @@ spells_find(struct view *v, enum word begins, enum word ends, struct spells *out
 		return;
 	state = view_state(v);
 	out->spell = arena_take(&v->arena, n * sizeof *out->spell);
+	open = arena_take(&v->arena, n * sizeof *open);
 	for (size_t i = 0; i < v->n_event; i++) {
 		const struct event *ev = &v->event[i];
 		enum word w = state->meant[i];
-		const char *key = v->point[ev->point].zone_key;
-		struct spell *open = NULL;
 
 		if (w != begins && w != ends)
 			continue;
-		for (size_t k = out->n; k-- > 0 && !open;) {
-			struct spell *s = &out->spell[k];
-
-			if (s->to == NO_TIME && s->device == ev->device && (ev->device >= 0 ||
-			    v->point[v->event[s->event].point].zone_key == key))
-				open = s;
-		}
-		if (w == begins && !open) {
+		for (k = 0; k < n_open && !same_place(v, &out->spell[open[k]], ev); k++)
+			;
+		if (w == begins && k == n_open) {
+			open[n_open++] = out->n;
 			out->spell[out->n++] = (struct spell){ .from = ev->at, .to = NO_TIME,
 				.event = (uint32_t)i, .device = ev->device,
 				.before = (ev->marks & MARK_STILL) != 0 };
-		} else if (w == ends && open && !(ev->marks & MARK_STILL)) {
-			open->to = ev->at;
-			open->end_event = (uint32_t)i;
+		} else if (w == ends && k < n_open && !(ev->marks & MARK_STILL)) {
+			out->spell[open[k]].to = ev->at;
+			out->spell[open[k]].end_event = (uint32_t)i;
+			open[k] = open[--n_open];
 		}
 	}
 }

@@ -124,8 +124,8 @@ judge(struct view *v, struct findings *out)
 	finding_evidence(out, f, found.event[0]);
 	for (size_t i = 1; i < found.n && i < 4; i++)
 		finding_evidence(out, f, found.event[i]);
-	finding_summary(out, f, "%ld test reports missed: the last came %s, they used to come every %s; "
-	    "%s.", n, when_local(v, a, last->at), when_lasting(a, interval), since ?
+	finding_summary(out, f, "%ld test reports missed: the last came %s, they used to come "
+	    "every %s; %s.", n, when_local(v, a, last->at), when_lasting(a, interval), since ?
 	    arena_fmt(a, "%zu other event%s came since", since, since == 1 ? "" : "s") :
 	    "nothing else came since");
 	finding_measure(out, f, "missed", (double)n, "reports");
@@ -133,25 +133,26 @@ judge(struct view *v, struct findings *out)
 	finding_measure(out, f, "learned_from", (double)found.n, "reports");
 	finding_measure(out, f, "since", (double)since, "events");
 	if (!since)
-		finding_check(out, f, "Reach the people there: as far as the log goes, no alarm of this "
-		    "site would arrive");
-	finding_check(out, f, "Station: does the account's test interval run, was a late test noted, was "
-	    "the account moved or ended?");
+		finding_check(out, f, "Reach the people there: as far as the log goes, no alarm "
+		    "of this site would arrive");
+	finding_check(out, f, "Station: does the account's test interval run, was a late test "
+	    "noted, was the account moved or ended?");
 	finding_check(out, f, "Send a test report by hand and see it arrive");
 	finding_check(out, f, "Line, mobile or network path, and the panel's supply");
-	finding_check(out, f, "Panel: was the interval or the reporting changed in the last programming?");
+	finding_check(out, f, "Panel: was the interval or the reporting changed in the last "
+	    "programming?");
 }
 
 const struct rule rule_test_report_missed = {
 	.id = "test-report-missed",
 	.title = "Test reports of the panel stopped",
-	.why = "The test report is the proof that an alarm would get through. When it stops, the line "
-	    "may be down with nobody knowing.",
-	.quiet_on = "Accounts whose reports never came regularly, or too few to tell; reports that "
-	    "were due while no export covers the account; an interval that was changed; one report "
-	    "that came late.",
-	.limits = "The interval is learned from the log, the agreed one is not known. Exports that "
-	    "leave out test reports from some day on look the same.",
+	.why = "The test report is the proof that an alarm would get through. When it stops, the "
+	    "line may be down with nobody knowing.",
+	.quiet_on = "Accounts whose reports never came regularly, or too few to tell; reports "
+	    "that were due while no export covers the account; an interval that was changed; one "
+	    "report that came late.",
+	.limits = "The interval is learned from the log, the agreed one is not known. Exports "
+	    "that leave out test reports from some day on look the same.",
 	.setting = settings,
 	.judge = judge,
 };

@@ -13,17 +13,20 @@
 
 #include "rules/activation.h"
 #include "rules/care.h"
+#include "rules/held.h"
 #include "rules/rule.h"
 #include "rules/when.h"
 
 #define USUAL "common practice, no source"
 
+enum { TIMES, SHARE, DAYS };
+
 static const struct setting settings[] = {
-	{ "times", 10, 3, 1000, "", USUAL },
-	{ "share", 90, 50, 100, "%", USUAL },
-	{ "apart", 2, 0, 30, "s", USUAL },
-	{ "days", 3, 1, 90, "d", USUAL },
-	{ "lookback", 30, 1, 366, "d", USUAL },
+	[TIMES] = { "times", 10, 3, 1000, "", USUAL },
+	[SHARE] = { "share", 90, 50, 100, "%", USUAL },
+	[DAYS] = { "days", 3, 1, 90, "d", USUAL },
+	{ "apart", 2, 2, 30, "s", USUAL },
+	{ "lookback", 30, 30, 366, "d", USUAL },
 	{ NULL, 0, 0, 0, NULL, NULL }
 };
 
@@ -46,7 +49,10 @@ struct judging {
 	struct one      *one;
 	size_t           n;
 	int64_t          apart, from;
-	double           times, share, days;
+	struct terms {
+		double times, share, days;
+	}                terms[2];	/* as set; and where life safety is or may be in it, for
+					 * which no setting makes the rule laxer than its default */
 };
 
 /* How often a device spoke, and how often another spoke within `apart` of it. */
@@ -90,8 +96,8 @@ look(const struct judging *j, struct company *all)
 	}
 	for (size_t i = 0; i < v->n_device; i++) {
 		/* Reports are more than activations, so this is only a hint. */
-		all[i].counted = all[i].n >= j->times && 200 * (double)all[i].near >=
-		    j->share * (double)all[i].n;
+		all[i].counted = all[i].n >= j->terms[1].times && 200 * (double)all[i].near >=
+		    j->terms[1].share * (double)all[i].n;
 		n += all[i].counted;
 	}
 	return n;
@@ -116,15 +122,18 @@ local_day(const struct view *v, const struct activation *a)
 	return (a->start + v->event[a->event].offset * SECOND) / DAY;
 }
 
-/* Both are in time order: each takes the nearest that is left. With `evidence`, into it. */
+/* Both are in time order: each takes the first that is left and near enough. Gives up when
+ * more than `most` of either are left over. With `f`, into its evidence. */
 static struct pair
-match(const struct judging *j, const struct one *x, const struct one *y, struct finding *f)
+match(const struct judging *j, const struct one *x, const struct one *y, double most,
+    struct finding *f)
 {
 	struct pair p = { .first = NO_TIME, .last = NO_TIME };
 	int64_t day = NO_TIME;
 	size_t i = 0, k = 0;
 
-	while (i < x->act.n && k < y->act.n) {
+	while (i < x->act.n && k < y->act.n && (double)(i - p.n) <= most &&
+	    (double)(k - p.n) <= most) {
 		const struct activation *a = &x->act.one[i], *b = &y->act.one[k];
 		int64_t lag = b->start - a->start;
 
@@ -156,16 +165,18 @@ static bool
 is_lockstep(const struct judging *j, const struct one *x, const struct one *y, struct pair *p)
 {
 	const struct device *a = &j->v->device[x->device], *b = &j->v->device[y->device];
+	const struct terms *t = &j->terms[held_may_be_life(j->v, x->device) ||
+	    held_may_be_life(j->v, y->device)];
 	double more = (double)(x->act.n > y->act.n ? x->act.n : y->act.n);
 	double fewer = (double)(x->act.n > y->act.n ? y->act.n : x->act.n);
 
-	if (fewer < j->times || 100 * fewer < j->share * more)
+	if (fewer < t->times || 100 * fewer < t->share * more)
 		return false;
 	if (*a->serial_key && strcmp(a->serial_key, b->serial_key) == 0)
 		return false;
-	*p = match(j, x, y, NULL);
-	return (double)p->n >= j->times && 100 * (double)p->n >= j->share * more &&
-	    (double)p->days >= j->days;
+	*p = match(j, x, y, more * (100 - t->share) / 100, NULL);
+	return (double)p->n >= t->times && 100 * (double)p->n >= t->share * more &&
+	    (double)p->days >= t->days;
 }
 
 /* `x` stands for all that keep step with it. */
@@ -196,9 +207,10 @@ report(struct judging *j, struct one *x, const struct pair *p)
 		if (v->device[y->device].maybe_life)
 			finding_caution(out, f, CARE_MAYBE_LIFE);
 		if (twins++ == 0)
-			match(j, x, y, f);
+			match(j, x, y, (double)x->act.n, f);
 	}
-	finding_summary(out, f, "%s goes off in step with %s: %zu of %zu times within %g s, on %zu days.",
+	finding_summary(out, f, "%s goes off in step with %s: %zu of %zu times within %g s, on "
+	    "%zu days.",
 	    device_label(v, x->device), with, p->n, x->act.n, (double)j->apart / SECOND, p->days);
 	finding_measure(out, f, "times", (double)p->n, "");
 	finding_measure(out, f, "share", 100 * (double)p->n / (double)x->act.n, "%");
@@ -206,16 +218,19 @@ report(struct judging *j, struct one *x, const struct pair *p)
 	finding_measure(out, f, "lag", (double)p->lag / SECOND / (double)p->n, "s");
 	finding_measure(out, f, "twins", (double)twins, "");
 	if (f->life)
-		finding_check(out, f, "Detectors that sound together by design do this; leave them so, and "
-		    "have a qualified person confirm that each reports as its own");
+		finding_check(out, f, "Detectors that sound together by design do this; leave "
+		    "them so, and have a qualified person confirm that each reports as its own");
 	if (twins > 1)
-		finding_check(out, f, "Several at once: what they share (module, loop, supply, receiver) first");
-	finding_check(out, f, "Set off one of them alone, with the account on test: which zones report?");
-	finding_check(out, f, "Serials learned on both zones against the stickers: one transmitter learned "
-	    "twice leaves the other place unwatched");
-	finding_check(out, f, "Two wired inputs of one transmitter, or a loop that runs through both");
-	finding_check(out, f, "Two leaves of one door, or two contacts on one frame: then it is as it "
-	    "should be");
+		finding_check(out, f, "Several at once: what they share (module, loop, supply, "
+		    "receiver) first");
+	finding_check(out, f, "Set off one of them alone, with the account on test: which zones "
+	    "report?");
+	finding_check(out, f, "Serials learned on both zones against the stickers: one "
+	    "transmitter learned twice leaves the other place unwatched");
+	finding_check(out, f, "Two wired inputs of one transmitter, or a loop that runs through "
+	    "both");
+	finding_check(out, f, "Two leaves of one door, or two contacts on one frame: then it is "
+	    "as it should be");
 	finding_caution(out, f, CARE_SITE_TEST);
 }
 
@@ -257,6 +272,14 @@ judge_company(struct judging *j, const struct company *all)
 }
 
 static void
+never_laxer(struct terms *t)
+{
+	t->times = t->times > settings[TIMES].value ? settings[TIMES].value : t->times;
+	t->share = t->share > settings[SHARE].value ? settings[SHARE].value : t->share;
+	t->days = t->days > settings[DAYS].value ? settings[DAYS].value : t->days;
+}
+
+static void
 judge(struct view *v, struct findings *out)
 {
 	const struct rule *r = &rule_twin;
@@ -268,10 +291,10 @@ judge(struct view *v, struct findings *out)
 		return;
 	j.apart = setting_ms(v, r, "apart", -1);
 	j.from = v->now - setting_ms(v, r, "lookback", -1);
-	j.times = setting_value(v, r, "times", -1);
-	j.share = setting_value(v, r, "share", -1);
-	j.days = setting_value(v, r, "days", -1);
-	if ((double)v->n_event < 2 * j.times)
+	j.terms[0] = j.terms[1] = (struct terms){ setting_value(v, r, "times", -1),
+		setting_value(v, r, "share", -1), setting_value(v, r, "days", -1) };
+	never_laxer(&j.terms[1]);
+	if ((double)v->n_event < 2 * j.terms[1].times)
 		return;
 	all = arena_take(&v->arena, v->n_device * sizeof *all);
 	n = look(&j, all);
@@ -284,13 +307,13 @@ judge(struct view *v, struct findings *out)
 const struct rule rule_twin = {
 	.id = "twin",
 	.title = "Two devices that always go off together",
-	.why = "One transmitter learned on two zones, or wires crossed: the list shows two places "
-	    "watched, and one of them is not.",
-	.quiet_on = "Company that is not lockstep (a door and the detector that sees who opens it); "
-	    "few times, or all within a day or two; one transmitter with several inputs; one serial "
-	    "on two zones (learn-mismatch speaks of it); times in whole minutes.",
-	.limits = "Detectors that sound together by design, and two leaves that are always opened "
-	    "together, look the same.",
+	.why = "One transmitter learned on two zones, or wires crossed: the list shows two "
+	    "places watched, and one of them is not.",
+	.quiet_on = "Company that is not lockstep (a door and the detector that sees who opens "
+	    "it); few times, or all within a day or two; one transmitter with several inputs; "
+	    "one serial on two zones (learn-mismatch speaks of it); times in whole minutes.",
+	.limits = "Detectors that sound together by design, and two leaves that are always "
+	    "opened together, look the same.",
 	.setting = settings,
 	.judge = judge,
 };

@@ -1,0 +1,117 @@
+/* From when to when something held at the panel, its modules and devices. */
+#include <setjmp.h>
+#include <stdarg.h>
+#include <string.h>
+
+#include <cmocka.h>
+
+#include "rules/spells.h"
+#include "tests/unit/help_view.h"
+
+#define LEN(a) (sizeof (a) / sizeof *(a))
+
+/* "08:00-09:00 08:30- ..." with "+" before one that began before. */
+static const char *
+spells_text(struct arena *a, const struct spells *s)
+{
+	const char *out = "";
+	char from[CIVIL_TEXT], to[CIVIL_TEXT];
+
+	for (size_t i = 0; i < s->n; i++) {
+		civil_rfc3339(s->spell[i].from, from);
+		civil_rfc3339(s->spell[i].to, to);
+		out = arena_fmt(a, "%s%s%s%.5s-%.5s%s", out, *out ? " " : "",
+		    s->spell[i].before ? "+" : "", from + 11, *to ? to + 11 : "",
+		    s->spell[i].device < 0 ? "" : "d");
+	}
+	return out;
+}
+
+static void
+test_spells(void **state)
+{
+	static const struct {
+		const char *rows, *want;
+	} cases[] = {
+		{ "2026-10-01T08:00:00Z trip zone=1\n", "" },
+		{ "2026-10-01T08:00:00Z power-restore\n", "" },
+		{ "2026-10-01T08:00:00Z power-loss\n", "08:00-" },
+		{ "2026-10-01T08:00:00Z power-loss\n2026-10-01T09:00:00Z power-restore\n",
+			"08:00-09:00" },
+		/* Said again; restored twice. */
+		{ "2026-10-01T08:00:00Z power-loss\n2026-10-01T08:10:00Z power-loss\n"
+			"2026-10-01T09:00:00Z power-restore\n"
+			"2026-10-01T09:01:00Z power-restore\n", "08:00-09:00" },
+		{ "2026-10-01T08:00:00Z power-loss\n2026-10-01T09:00:00Z power-restore\n"
+			"2026-10-01T10:00:00Z power-loss\n", "08:00-09:00 10:00-" },
+		/* Two modules, and a device. */
+		{ "2026-10-01T08:00:00Z power-loss\n"
+			"2026-10-01T08:10:00Z power-loss zone=3 marks=panel\n"
+			"2026-10-01T09:00:00Z power-restore zone=3 marks=panel\n"
+			"2026-10-01T10:00:00Z power-restore\n", "08:00-10:00 08:10-09:00" },
+		{ "2026-10-01T08:00:00Z power-loss zone=7\n"
+			"2026-10-01T09:00:00Z power-restore\n", "08:00-d" },
+		{ "2026-10-01T08:00:00Z power-loss zone=7\n"
+			"2026-10-01T09:00:00Z power-restore zone=7\n", "08:00-09:00d" },
+		/* A bare restore; what is still so. */
+		{ "2026-10-01T08:00:00Z power-loss\n2026-10-01T09:00:00Z restore\n", "08:00-09:00" },
+		{ "2026-10-01T08:00:00Z power-loss marks=still\n"
+			"2026-10-01T09:00:00Z power-restore\n", "+08:00-09:00" },
+		{ "2026-10-01T08:00:00Z power-loss\n"
+			"2026-10-01T09:00:00Z power-restore marks=still\n", "08:00-" },
+	};
+
+	(void)state;
+	for (size_t i = 0; i < LEN(cases); i++) {
+		struct arena a = { 0 };
+		struct view v;
+		struct spells s;
+
+		help_view(&v, cases[i].rows);
+		spells_find(&v, W_POWER_LOSS, W_POWER_RESTORE, &s);
+		if (strcmp(spells_text(&a, &s), cases[i].want) != 0)
+			fail_msg("%s gave '%s', not '%s'", cases[i].rows, spells_text(&a, &s),
+			    cases[i].want);
+		view_release(&v);
+		arena_release(&a);
+	}
+}
+
+/* Those within a day of the newest, both ends counted; devices aside. */
+static void
+test_newest(void **state)
+{
+	struct view v;
+	struct spells s;
+	size_t first = 99;
+
+	(void)state;
+	help_view(&v, "2026-10-01T07:59:59Z jam\n2026-10-01T07:59:59Z jam-clear\n"
+	    "2026-10-01T08:00:00Z jam\n2026-10-01T08:00:01Z jam-clear\n"
+	    "2026-10-02T08:00:00Z jam\n");
+	spells_find(&v, W_JAM, W_JAM_CLEAR, &s);
+	assert_int_equal(s.n, 3);
+	assert_int_equal(spells_newest(&s, DAY, &first), 2);
+	assert_int_equal(first, 1);
+	assert_int_equal(spells_newest(&s, DAY + SECOND, &first), 3);
+	assert_int_equal(first, 0);
+	assert_int_equal(spells_newest(&s, 0, &first), 1);
+	assert_int_equal(first, 2);
+	view_release(&v);
+
+	help_view(&v, "2026-10-01T08:00:00Z power-loss zone=7\n");
+	spells_find(&v, W_POWER_LOSS, W_POWER_RESTORE, &s);
+	assert_int_equal(spells_newest(&s, DAY, &first), 0);
+	view_release(&v);
+}
+
+int
+main(void)
+{
+	const struct CMUnitTest tests[] = {
+		cmocka_unit_test(test_spells),
+		cmocka_unit_test(test_newest),
+	};
+
+	return cmocka_run_group_tests(tests, NULL, NULL);
+}
