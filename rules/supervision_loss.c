@@ -80,7 +80,24 @@ counts(const struct view *v, const struct loss *loss)
 	    (loss->group < 0 || v->device[loss->device].life);
 }
 
-/* The newest run of enough losses close together that still stands; NULL if none. */
+/* Where losses began to come again and again: back from `k`, as long as each comes within
+ * the run's span of the one before. */
+static const struct loss *
+run_begin(const struct view *v, const struct losses *l, int32_t device, size_t k, int64_t within)
+{
+	const struct loss *first = &l->loss[k];
+
+	while (k-- > l->first[device])
+		if (counts(v, &l->loss[k])) {
+			if (first->at - l->loss[k].at > within)
+				break;
+			first = &l->loss[k];
+		}
+	return first;
+}
+
+/* The newest run of enough losses close together that still stands: its first loss; NULL
+ * if there is none. */
 static const struct loss *
 find_run(const struct view *v, const struct losses *l, int32_t device)
 {
@@ -97,7 +114,7 @@ find_run(const struct view *v, const struct losses *l, int32_t device)
 			continue;
 		for (size_t k = end; k-- > l->first[device] && last->at - l->loss[k].at <= within;)
 			if (counts(v, &l->loss[k]) && ++n == least)
-				return &l->loss[k];
+				return run_begin(v, l, device, k, within);
 	}
 	return NULL;
 }
