@@ -201,6 +201,19 @@ store_owner(struct store *s, int64_t file, const char *owner, struct err *e)
 }
 
 int
+store_moved(struct store *s, const char *from, const char *to, struct err *e)
+{
+	sqlite3_stmt *st = db_stmt(s, "UPDATE file SET place = ?2 WHERE id ="
+	    " (SELECT id FROM file WHERE place = ?1 ORDER BY id DESC LIMIT 1)", e);
+
+	if (!st)
+		return -1;
+	db_bind_text(st, 1, from);
+	db_bind_text(st, 2, to);
+	return db_run(s, st, e);
+}
+
+int
 store_knows(struct store *s, const char *place, int64_t size, uint32_t crc32,
     bool covers_all, bool *known, struct err *e)
 {

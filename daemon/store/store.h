@@ -236,6 +236,9 @@ int store_night_done(struct store *s, int64_t wall_clock, struct err *e);
 /* Whose file a list was. Within the transaction that takes it in. */
 int store_owner(struct store *s, int64_t file, const char *owner, struct err *e);
 
+/* A file that was read lies elsewhere now; both are full paths. */
+int store_moved(struct store *s, const char *from, const char *to, struct err *e);
+
 /* Need the file at `place` with this fingerprint not be read? Events: these bytes were
  * read once, for as many accounts (`covers_all`). A list: they are what was last read
  * from this place; else an older list would come to hold again. */

@@ -1,0 +1,431 @@
+/* drop.c - what waits in the folders, and the claim. What leaves work/: drop_out.c. */
+#include "daemon/drop.h"
+
+#include <dirent.h>
+#include <errno.h>
+#include <fcntl.h>
+#include <limits.h>
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+#include <strings.h>
+#include <sys/inotify.h>
+#include <unistd.h>
+
+#include "daemon/base/civil.h"
+#include "daemon/drop_part.h"
+
+/* One that somebody began to write and never closed is taken after this time without a
+ * change: the closing may have been missed. Common practice, no source. */
+#define NEVER_CLOSED (5 * MINUTE)
+
+bool
+drop_ignores(const char *name)
+{
+	const char *dot = strrchr(name, '.');
+
+	return name[0] == '.' || (dot && (strcasecmp(dot, ".part") == 0 ||
+	    strcasecmp(dot, ".tmp") == 0));
+}
+
+const char *
+drop_path(const struct drop *d, struct arena *a, const char *folder)
+{
+	return *folder ? arena_fmt(a, "%s/%s", d->dir, folder) : d->dir;
+}
+
+/* ---- opening ---------------------------------------------------------------- */
+
+static const char *const tray_name[TRAYS] = { "inbox", "desk" };
+
+static int
+open_folder(struct drop *d, const char *name, int *fd, struct err *e)
+{
+	if (mkdirat(d->root, name, 0700) != 0 && errno != EEXIST)
+		return err_set(e, ERR_IO, d->dir, 0, "cannot make %s/: %s", name, strerror(errno));
+	*fd = openat(d->root, name, O_RDONLY | O_DIRECTORY | O_NOFOLLOW | O_CLOEXEC);
+	if (*fd < 0)
+		return err_set(e, ERR_IO, d->dir, 0, "%s/ cannot be opened: %s", name, strerror(errno));
+	return 0;
+}
+
+static int
+watch_trays(struct drop *d)
+{
+	struct arena a = { 0 };
+	int rc = 0;
+
+	d->notify = inotify_init1(IN_NONBLOCK | IN_CLOEXEC);
+	for (int t = 0; d->notify >= 0 && t < TRAYS; t++) {
+		d->watch[t] = inotify_add_watch(d->notify, drop_path(d, &a, tray_name[t]),
+		    IN_CLOSE_WRITE | IN_MOVED_TO | IN_MODIFY | IN_CREATE | IN_ONLYDIR);
+		if (d->watch[t] < 0)
+			rc = -1;
+	}
+	arena_release(&a);
+	return rc;
+}
+
+struct drop *
+drop_open(const char *dir, int64_t settle, struct err *e)
+{
+	struct drop *d = x_calloc(1, sizeof *d);
+	char full[PATH_MAX];
+
+	d->settle = settle;
+	d->root = d->work = d->done = d->failed = d->notify = -1;
+	for (int t = 0; t < TRAYS; t++)
+		d->tray[t] = d->claimed[t] = -1;
+	if (mkdir(dir, 0700) != 0 && errno != EEXIST) {
+		err_set(e, ERR_IO, dir, 0, "cannot be made: %s", strerror(errno));
+		goto fail;
+	}
+	d->root = open(dir, O_RDONLY | O_DIRECTORY | O_CLOEXEC);
+	if (d->root < 0 || !realpath(dir, full)) {
+		err_set(e, ERR_IO, dir, 0, "cannot be opened: %s", strerror(errno));
+		goto fail;
+	}
+	d->dir = strdup(full);
+	if (open_folder(d, "inbox", &d->tray[TRAY_INBOX], e) ||
+	    open_folder(d, "desk", &d->tray[TRAY_DESK], e) || open_folder(d, "work", &d->work, e) ||
+	    open_folder(d, "work/inbox", &d->claimed[TRAY_INBOX], e) ||
+	    open_folder(d, "work/desk", &d->claimed[TRAY_DESK], e) ||
+	    open_folder(d, "done", &d->done, e) || open_folder(d, "failed", &d->failed, e))
+		goto fail;
+	/* Without it, looking every now and then does the same, only later. */
+	watch_trays(d);
+	return d;
+fail:
+	drop_close(d);
+	return NULL;
+}
+
+static void
+free_list(struct waiting *list, size_t n)
+{
+	for (size_t i = 0; i < n; i++)
+		free(list[i].name);
+	free(list);
+}
+
+void
+drop_close(struct drop *d)
+{
+	int *fd[] = { &d->root, &d->tray[0], &d->tray[1], &d->work, &d->claimed[0], &d->claimed[1],
+	    &d->done, &d->failed, &d->notify };
+
+	for (size_t i = 0; i < sizeof fd / sizeof *fd; i++)
+		if (*fd[i] >= 0)
+			close(*fd[i]);
+	free_list(d->list, d->n);
+	free_list(d->heard, d->n_heard);
+	free(d->dir);
+	free(d);
+}
+
+/* ---- listening -------------------------------------------------------------- */
+
+int
+drop_fd(const struct drop *d)
+{
+	return d->notify;
+}
+
+static void
+hear(struct drop *d, const struct inotify_event *ev)
+{
+	struct waiting *w;
+	int t = 0;
+
+	/* A closing may be among what was lost. */
+	for (size_t i = 0; ev->mask & IN_Q_OVERFLOW && i < d->n; i++)
+		d->list[i].open = false;
+	while (t < TRAYS && d->watch[t] != ev->wd)
+		t++;
+	if (t == TRAYS || !ev->len || drop_ignores(ev->name))
+		return;
+	/* A large file is told of at each write; the last word counts. */
+	w = d->n_heard ? &d->heard[d->n_heard - 1] : NULL;
+	if (!w || w->tray != (enum tray)t || strcmp(w->name, ev->name) != 0) {
+		d->heard = x_grow(d->heard, &d->cap_heard, d->n_heard + 1, sizeof *d->heard);
+		w = &d->heard[d->n_heard++];
+		*w = (struct waiting){ .tray = (enum tray)t, .name = strdup(ev->name) };
+	}
+	w->moved = (ev->mask & IN_MOVED_TO) != 0;
+	w->open = (ev->mask & IN_MODIFY) != 0;
+	w->made = (ev->mask & IN_CREATE) != 0;
+}
+
+void
+drop_listen(struct drop *d)
+{
+	_Alignas(struct inotify_event) char bytes[16384];
+	ssize_t n;
+
+	while (d->notify >= 0 && (n = read(d->notify, bytes, sizeof bytes)) > 0) {
+		for (char *p = bytes; p < bytes + n;) {
+			const struct inotify_event *ev = (const struct inotify_event *)(void *)p;
+
+			hear(d, ev);
+			p += sizeof *ev + ev->len;
+		}
+	}
+}
+
+/* ---- looking ---------------------------------------------------------------- */
+
+static int
+by_place(const void *a, const void *b)
+{
+	const struct waiting *x = a, *y = b;
+
+	/* The desk first: what it says of sites holds for the exports beside it. */
+	return x->tray != y->tray ? (int)y->tray - (int)x->tray : strcmp(x->name, y->name);
+}
+
+static const char *
+odd_kind(const struct stat *st)
+{
+	if (S_ISLNK(st->st_mode))
+		return "a symbolic link";
+	if (S_ISDIR(st->st_mode))
+		return "a folder";
+	if (S_ISFIFO(st->st_mode))
+		return "a pipe";
+	if (!S_ISREG(st->st_mode))
+		return "a device or socket";
+	/* Somebody else keeps a name for it, and could change it while it is read. */
+	return st->st_nlink > 1 ? "a file with more than one name" : NULL;
+}
+
+static bool
+unchanged(const struct waiting *a, const struct waiting *b)
+{
+	return a->ino == b->ino && a->size == b->size && a->mtime == b->mtime;
+}
+
+static int
+list_tray(struct drop *d, enum tray t, int64_t now, struct waiting **list, size_t *n, size_t *cap,
+    struct err *e)
+{
+	int fd = openat(d->tray[t], ".", O_RDONLY | O_DIRECTORY | O_CLOEXEC);
+	DIR *dir = fd < 0 ? NULL : fdopendir(fd);
+	struct dirent *entry;
+
+	if (!dir)
+		return err_set(e, ERR_IO, d->dir, 0, "%s/ cannot be read: %s", tray_name[t],
+		    strerror(errno));
+	while ((entry = readdir(dir)) != NULL) {
+		struct stat st;
+
+		if (drop_ignores(entry->d_name) ||
+		    fstatat(d->tray[t], entry->d_name, &st, AT_SYMLINK_NOFOLLOW) != 0)
+			continue;
+		*list = x_grow(*list, cap, *n + 1, sizeof **list);
+		(*list)[(*n)++] = (struct waiting){ .tray = t, .name = strdup(entry->d_name),
+		    .ino = st.st_ino, .size = st.st_size, .since = now, .odd = odd_kind(&st),
+		    .mtime = (int64_t)st.st_mtim.tv_sec * 1000000000 + st.st_mtim.tv_nsec };
+	}
+	closedir(dir);
+	return 0;
+}
+
+/* What was known of a file goes on with it; what was heard meanwhile is added. */
+static void
+carry_over(struct drop *d, struct waiting *list, size_t n, int64_t now)
+{
+	for (size_t i = 0, j = 0; i < n && j < d->n;) {
+		int c = by_place(&list[i], &d->list[j]);
+
+		if (c == 0) {
+			struct waiting *w = &list[i], *old = &d->list[j];
+
+			w->told = old->told && old->ino == w->ino;
+			if (unchanged(w, old)) {
+				w->since = old->since;
+				w->moved = old->moved;
+			}
+			w->open = old->open;
+			i++;
+			j++;
+		} else if (c < 0) {
+			i++;
+		} else {
+			j++;
+		}
+	}
+	for (size_t i = 0; i < d->n_heard; i++) {
+		struct waiting *w = n ? bsearch(&d->heard[i], list, n, sizeof *list, by_place) : NULL;
+
+		if (w) {
+			w->moved = d->heard[i].moved;
+			/* A second name for a whole file is made too, but never empty. */
+			w->open = d->heard[i].open || (d->heard[i].made && w->size == 0);
+			if (!w->moved)
+				w->since = now;
+		}
+	}
+	free_list(d->heard, d->n_heard);
+	d->heard = NULL;
+	d->n_heard = d->cap_heard = 0;
+}
+
+int
+drop_look(struct drop *d, int64_t now, void (*odd)(const char *name, const char *why),
+    struct err *e)
+{
+	struct arena a = { 0 };
+	struct waiting *list = NULL;
+	size_t n = 0, cap = 0;
+
+	if (list_tray(d, TRAY_DESK, now, &list, &n, &cap, e) ||
+	    list_tray(d, TRAY_INBOX, now, &list, &n, &cap, e)) {
+		free_list(list, n);
+		return -1;
+	}
+	if (n)
+		qsort(list, n, sizeof *list, by_place);
+	carry_over(d, list, n, now);
+	for (size_t i = 0; i < n; i++) {
+		if (list[i].odd && !list[i].told)
+			odd(arena_fmt(&a, "%s/%s", tray_name[list[i].tray], list[i].name), list[i].odd);
+		list[i].told = list[i].odd != NULL;
+	}
+	free_list(d->list, d->n);
+	d->list = list;
+	d->n = n;
+	arena_release(&a);
+	return 0;
+}
+
+/* ms until the file may be whole; 0 = it is. */
+static int64_t
+until_whole(const struct drop *d, const struct waiting *w, int64_t now)
+{
+	int64_t at = w->since + (w->open && d->settle ? NEVER_CLOSED : d->settle);
+
+	return w->moved || at <= now ? 0 : at - now;
+}
+
+size_t
+drop_waiting(const struct drop *d)
+{
+	size_t n = 0;
+
+	for (size_t i = 0; i < d->n; i++)
+		n += !d->list[i].odd;
+	return n;
+}
+
+int64_t
+drop_next(const struct drop *d, int64_t now)
+{
+	int64_t next = -1;
+
+	for (size_t i = 0; i < d->n; i++) {
+		int64_t ms = d->list[i].odd ? -1 : until_whole(d, &d->list[i], now);
+
+		if (ms >= 0 && (next < 0 || ms < next))
+			next = ms;
+	}
+	return next;
+}
+
+static int
+by_age(const void *a, const void *b)
+{
+	const struct waiting *x = *(struct waiting *const *)a, *y = *(struct waiting *const *)b;
+
+	if (x->tray != y->tray || x->mtime == y->mtime)
+		return by_place(x, y);
+	return x->mtime < y->mtime ? -1 : 1;
+}
+
+int
+drop_claim(struct drop *d, int64_t now, size_t most, struct err *e)
+{
+	struct waiting **ready = x_alloc((d->n + 1) * sizeof *ready);
+	size_t n = 0, kept = 0;
+	int rc = 0;
+
+	for (size_t i = 0; i < d->n; i++)
+		if (!d->list[i].odd && until_whole(d, &d->list[i], now) == 0)
+			ready[n++] = &d->list[i];
+	if (n)
+		qsort(ready, n, sizeof *ready, by_age);
+	for (size_t i = 0; rc == 0 && i < n && i < most; i++) {
+		struct waiting *w = ready[i];
+
+		/* ENOENT: somebody took it back. */
+		if (renameat(d->tray[w->tray], w->name, d->claimed[w->tray], w->name) != 0 &&
+		    errno != ENOENT)
+			rc = err_set(e, ERR_IO, d->dir, 0, "%s/%s cannot be moved to work/: %s",
+			    tray_name[w->tray], w->name, strerror(errno));
+		else
+			w->gone = true;
+	}
+	for (size_t i = 0; i < d->n; i++) {
+		if (d->list[i].gone)
+			free(d->list[i].name);
+		else
+			d->list[kept++] = d->list[i];
+	}
+	d->n = kept;
+	free(ready);
+	return rc;
+}
+
+/* ---- work ------------------------------------------------------------------- */
+
+static int
+by_file(const void *a, const void *b)
+{
+	const struct drop_file *x = a, *y = b;
+	const struct timespec *s = &x->st.st_mtim, *t = &y->st.st_mtim;
+
+	if (x->tray != y->tray)
+		return (int)y->tray - (int)x->tray;
+	if (s->tv_sec != t->tv_sec)
+		return s->tv_sec < t->tv_sec ? -1 : 1;
+	if (s->tv_nsec != t->tv_nsec)
+		return s->tv_nsec < t->tv_nsec ? -1 : 1;
+	return strcmp(x->name, y->name);
+}
+
+int
+drop_work(struct drop *d, struct arena *a, struct drop_file **out, size_t *n, struct err *e)
+{
+	struct drop_file *list = NULL;
+	size_t cap = 0;
+
+	*n = 0;
+	for (int t = 0; t < TRAYS; t++) {
+		int fd = openat(d->claimed[t], ".", O_RDONLY | O_DIRECTORY | O_CLOEXEC);
+		DIR *dir = fd < 0 ? NULL : fdopendir(fd);
+		struct dirent *entry;
+
+		if (!dir) {
+			free(list);
+			return err_set(e, ERR_IO, d->dir, 0, "work/ cannot be read: %s", strerror(errno));
+		}
+		while ((entry = readdir(dir)) != NULL) {
+			struct drop_file f = { .tray = (enum tray)t };
+
+			if (strcmp(entry->d_name, ".") == 0 || strcmp(entry->d_name, "..") == 0 ||
+			    fstatat(d->claimed[t], entry->d_name, &f.st, AT_SYMLINK_NOFOLLOW) != 0)
+				continue;
+			f.name = arena_fmt(a, "%s", entry->d_name);
+			f.path = arena_fmt(a, "%s/%s", tray_name[t], entry->d_name);
+			list = x_grow(list, &cap, *n + 1, sizeof *list);
+			list[(*n)++] = f;
+		}
+		closedir(dir);
+	}
+	if (*n)
+		qsort(list, *n, sizeof *list, by_file);
+	*out = arena_take(a, (*n + 1) * sizeof *list);
+	if (*n)
+		memcpy(*out, list, *n * sizeof *list);
+	free(list);
+	return 0;
+}

@@ -1,0 +1,34 @@
+/* drop_part.h - what drop.c and drop_out.c share. */
+#ifndef DAEMON_DROP_PART_H
+#define DAEMON_DROP_PART_H
+
+#include "daemon/drop.h"
+
+/* One thing in inbox/ or desk/. */
+struct waiting {
+	enum tray   tray;
+	char       *name;
+	const char *odd;		/* why it is passed over; NULL = a file */
+	bool        told;		/* that it is odd */
+	bool        moved;		/* renamed in: whole */
+	bool        made;		/* heard of: a name was made */
+	bool        open;		/* somebody writes, and has not closed it */
+	bool        gone;		/* claimed just now */
+	ino_t       ino;
+	off_t       size;
+	int64_t     mtime;		/* ns */
+	int64_t     since;		/* monotonic, ms: unchanged from then on */
+};
+
+struct drop {
+	char           *dir;		/* full path */
+	int64_t         settle;
+	int             root, tray[TRAYS], work, claimed[TRAYS], done, failed;	/* folders */
+	int             notify, watch[TRAYS];
+	struct waiting *list;		/* as last looked at, in the order of claiming */
+	size_t          n;
+	struct waiting *heard;		/* since then */
+	size_t          n_heard, cap_heard;
+};
+
+#endif

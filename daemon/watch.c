@@ -1,0 +1,547 @@
+#include "daemon/watch.h"
+
+#include <string.h>
+#include <sys/stat.h>
+#include <unistd.h>
+
+#include "daemon/cmd.h"
+#include "daemon/drop.h"
+#include "daemon/judge.h"
+#include "daemon/log.h"
+#include "daemon/loop.h"
+#include "daemon/nightly.h"
+#include "daemon/notify.h"
+#include "daemon/report/json.h"
+#include "daemon/report/outfile.h"
+#include "parsers/reader.h"
+
+/* Common practice, no source: files a round; rest after a fault of the store or a folder;
+ * how long judging may wait while files keep coming; rest of many events of the folders. */
+enum { ROUND = 256 };
+#define REST     (30 * SECOND)
+#define JUDGE_BY (60 * SECOND)
+#define GATHER   INT64_C(100)
+/* Files may still be moved on for so long after SIGTERM; the rest stays in work/. */
+#define LAST_MOVES INT64_C(300)
+
+struct watch {
+	struct store               *s;
+	const struct watch_options *o;
+	struct drop                *drop;
+	int64_t  started;		/* wall clock, ms */
+	int64_t  watchdog, pinged;	/* ms; monotonic */
+	int64_t  told_at;		/* monotonic: last STATUS= */
+	int64_t  look_at, rest_until;	/* monotonic */
+	int64_t  unjudged;		/* monotonic: since when; -1 = all is judged */
+	int64_t  night_again;		/* monotonic: not before, after a fault */
+	int64_t  settings_told;		/* wall clock: settings up to then were logged */
+	int64_t  files, failed, rows;	/* since the start */
+	int64_t  last_taken;		/* wall clock; NO_TIME */
+};
+
+/* ---- being alive ------------------------------------------------------------ */
+
+static void
+ping(struct watch *w)
+{
+	int64_t now = loop_now();
+
+	if (w->watchdog && now - w->pinged >= w->watchdog) {
+		notify("WATCHDOG=1");
+		w->pinged = now;
+	}
+}
+
+static void
+tick(void *watch, const char *doing, int percent)
+{
+	struct watch *w = watch;
+	struct arena a = { 0 };
+	int64_t now = loop_now();
+
+	ping(w);
+	if (now - w->told_at < SECOND)
+		return;
+	w->told_at = now;
+	notify("STATUS=%.200s, %d %%; %zu files wait", log_value(&a, doing), percent,
+	    drop_waiting(w->drop));
+	arena_release(&a);
+}
+
+static void
+write_status(struct watch *w, const char *state)
+{
+	struct arena a = { 0 };
+	struct store_status status;
+	struct drop_failed *failed;
+	struct outfile out;
+	struct json j = { 0 };
+	struct err e;
+	size_t n = 0;
+
+	if (store_status(w->s, &a, &status, &e) || drop_failures(w->drop, &a, &failed, &n, &e) ||
+	    outfile_open(&out, drop_path(w->drop, &a, "status.json"), &e)) {
+		log_say(LOG_ERROR, "no-status", "why", e.text);
+		goto done;
+	}
+	j.f = out.f;
+	json_open(&j, NULL, '{');
+	json_text(&j, "state", state);
+	json_int(&j, "process", getpid());
+	json_text(&j, "store", store_path(w->s));
+	json_time(&j, "written", cmd_now() / SECOND * SECOND);
+	json_time(&j, "started", w->started / SECOND * SECOND);
+	json_time(&j, "last_taken", w->last_taken == NO_TIME ? NO_TIME
+	    : w->last_taken / SECOND * SECOND);
+	json_int(&j, "taken", w->files);
+	json_int(&j, "rows", w->rows);
+	json_int(&j, "waiting", (int64_t)drop_waiting(w->drop));
+	json_int(&j, "failed", (int64_t)n);
+	json_int(&j, "due", status.due);
+	json_time(&j, "covers_to", status.cover_to);
+	json_close(&j, '}');
+	json_end(&j);
+	if (outfile_close(&out, &e) < 0)
+		log_say(LOG_ERROR, "no-status", "why", e.text);
+done:
+	arena_release(&a);
+}
+
+static void
+say_idle(struct watch *w)
+{
+	notify("STATUS=%lld files taken, %lld failed since the start; %zu wait",
+	    (long long)w->files, (long long)w->failed, drop_waiting(w->drop));
+}
+
+/* Settings in force that came after those logged before. */
+static void
+log_settings(struct watch *w)
+{
+	struct arena a = { 0 };
+	struct setting_row *row;
+	struct err e;
+	int64_t latest = w->settings_told;
+	size_t n = 0, told = 0;
+
+	if (store_settings(w->s, &a, &row, &n, &e)) {
+		log_say(LOG_ERROR, "settings", "why", e.text);
+		n = 0;
+	}
+	for (size_t i = 0; i < n; i++) {
+		struct log l;
+
+		if (row[i].taken <= w->settings_told)
+			continue;
+		latest = row[i].taken > latest ? row[i].taken : latest;
+		log_begin(&l, LOG_INFO, "setting");
+		log_text(&l, "name", arena_fmt(&a, "%s.%s", row[i].rule, row[i].setting));
+		log_text(&l, "scope", row[i].scope);
+		log_text(&l, "value", row[i].value);
+		log_text(&l, "who", row[i].who);
+		log_text(&l, "file", row[i].file);
+		log_end(&l);
+		told++;
+	}
+	if (!told)
+		log_say(LOG_INFO, "settings", "changed", "none");
+	w->settings_told = latest;
+	arena_release(&a);
+}
+
+static void
+rest(struct watch *w, const char *what, const struct err *e)
+{
+	struct log l;
+
+	log_begin(&l, LOG_ERROR, what);
+	log_text(&l, "why", e->text);
+	log_int(&l, "again_in_s", REST / SECOND);
+	log_end(&l);
+	w->rest_until = loop_now() + REST;
+}
+
+static void
+odd(const char *name, const char *why)
+{
+	struct log l;
+
+	log_begin(&l, LOG_WARNING, "passed-over");
+	log_text(&l, "file", name);
+	log_text(&l, "why", why);
+	log_end(&l);
+}
+
+/* ---- one round -------------------------------------------------------------- */
+
+/* Why a file of that kind does not belong there; NULL = it does, or what is wrong with it
+ * is found when it is read. */
+static const char *
+misplaced(struct arena *a, const struct drop_file *f)
+{
+	struct err e;
+	struct reader *r;
+	bool events;
+	const char *kind;
+
+	if (!S_ISREG(f->st.st_mode))
+		return "It was exchanged for something that is no file while it was claimed. It was "
+		    "not followed. Find out who did that.";
+	r = reader_open(f->path, &(struct reader_options){ 0 }, &e);
+	if (!r)
+		return NULL;
+	kind = file_kind_text(reader_info(r)->kind);
+	events = reader_info(r)->kind == FILE_EVENTS;
+	reader_close(r);
+	if (events == (f->tray == TRAY_INBOX))
+		return NULL;
+	return events ? "It holds events, and desk/ takes lists and decisions only. Drop it into "
+	    "inbox/." : arena_fmt(a, "It is a file of kind %s, and inbox/ takes events only. Whoever "
+	    "may change lists drops it into desk/.", kind);
+}
+
+static void
+fail(struct watch *w, const struct drop_file *f, const char *why)
+{
+	struct page p = { 0 };
+	const char *note = arena_fmt(&p.arena, "%s\n%s was not taken in, nothing of it is in the "
+	    "store.", text_safe(&p, why), text_safe(&p, f->path));
+	struct log l;
+	struct err e;
+
+	w->failed++;
+	log_begin(&l, LOG_WARNING, "failed");
+	log_text(&l, "file", f->path);
+	log_text(&l, "why", why);
+	log_end(&l);
+	if (drop_fail(w->drop, f, note, &e) < 0)
+		rest(w, "cannot-move", &e);
+	page_release(&p);
+}
+
+/* *place: where it lies now; NULL = it is still in work/. */
+static void
+move_on(struct watch *w, const struct drop_file *f, const struct ingest_file *told,
+    struct arena *a, const char **place)
+{
+	struct log l;
+	struct err e;
+	int rc = drop_done(w->drop, f, loop_stop(), a, place, &e);
+
+	if (rc)
+		*place = NULL;
+
+	if (rc < 0) {
+		rest(w, "cannot-move", &e);
+		return;
+	}
+	log_begin(&l, LOG_INFO, rc ? "changed-while-read" : "taken");
+	log_text(&l, "file", f->path);
+	log_text(&l, "kind", told->kind);
+	log_int(&l, "rows", told->rows);
+	log_int(&l, "stored", told->stored);
+	log_int(&l, "repeated", told->repeated);
+	log_int(&l, "aside", told->set_aside);
+	log_end(&l);
+	if (rc)
+		return;		/* it is read again */
+	w->files++;
+	w->rows += told->rows;
+	w->last_taken = cmd_now();
+}
+
+/* Where the files lie now, for people: nothing hangs on it. */
+static void
+note_places(struct watch *w, const struct drop_file *const *file, const char *const *place,
+    size_t n, struct arena *a)
+{
+	const char *from = drop_path(w->drop, a, "work");
+	struct err e;
+	int rc = store_begin(w->s, &e);
+
+	for (size_t i = 0; rc == 0 && i < n; i++)
+		if (place[i])
+			rc = store_moved(w->s, arena_fmt(a, "%s/%s", from, file[i]->path), place[i], &e);
+	if (rc == 0)
+		rc = store_commit(w->s, &e);
+	if (rc == 0)
+		return;
+	store_abort(w->s);
+	if (!*loop_stop())
+		log_say(LOG_WARNING, "places-not-noted", "why", e.text);
+}
+
+/* Takes in what lies in work/. */
+static void
+process(struct watch *w, const struct drop_file *file, size_t n, struct arena *a)
+{
+	struct ingest_options o = { .timezone = w->o->timezone, .covers = w->o->covers,
+	    .batch = w->o->batch, .no_judge = true, .as_of = NO_TIME, .stop = loop_stop(), .tick = tick, .tick_ctx = w };
+	const struct drop_file **good = arena_take(a, (n + 1) * sizeof *good);
+	const char **path = arena_take(a, (n + 1) * sizeof *path);
+	const char **place = arena_take(a, (n + 1) * sizeof *place);
+	struct ingest_result r;
+	struct err e;
+	int64_t stopped = 0;
+	size_t m = 0;
+	int rc;
+
+	for (size_t i = 0; i < n && !*loop_stop(); i++) {
+		const char *why = misplaced(a, &file[i]);
+
+		if (why) {
+			fail(w, &file[i], why);
+			continue;
+		}
+		good[m] = &file[i];
+		path[m++] = file[i].path;
+		ping(w);
+	}
+	rc = ingest_paths(w->s, path, m, &o, &r, &e);
+	if (rc && !*loop_stop())
+		rest(w, "store-failed", &e);
+	for (size_t i = 0; i < r.n_file; i++) {
+		if (*loop_stop() && !stopped)
+			stopped = loop_now();
+		ping(w);
+		if (r.file[i].taken) {
+			if (w->unjudged < 0)
+				w->unjudged = loop_now();
+			if (!stopped || loop_now() - stopped < LAST_MOVES)
+				move_on(w, good[i], &r.file[i], a, &place[i]);
+		} else if (rc == 0 && r.file[i].failed) {
+			fail(w, good[i], arena_fmt(a, "%s. Mend it, or export it anew, and drop it "
+			    "again.", r.file[i].message));
+		} else if (*loop_stop() && drop_back(w->drop, good[i], &e) < 0) {
+			log_say(LOG_ERROR, "cannot-move", "why", e.text);
+		}
+	}
+	note_places(w, good, place, m, a);
+	ingest_result_release(&r);
+}
+
+static void
+judge(struct watch *w)
+{
+	struct judge_options o = { .as_of = NO_TIME, .stop = loop_stop(), .tick = tick,
+	    .tick_ctx = w };
+	int64_t judged, raised, cleared;
+	struct log l;
+	struct err e;
+
+	if (judge_due(w->s, &o, &judged, &raised, &cleared, &e) < 0) {
+		if (!*loop_stop())
+			rest(w, "judging-failed", &e);
+		return;
+	}
+	w->unjudged = -1;
+	if (!judged)
+		return;
+	log_begin(&l, LOG_INFO, "judged");
+	log_int(&l, "accounts", judged);
+	log_int(&l, "raised", raised);
+	log_int(&l, "cleared", cleared);
+	log_end(&l);
+}
+
+/* One claim and what follows from it; false: there was nothing to do. */
+static bool
+work(struct watch *w)
+{
+	struct arena a = { 0 };
+	struct drop_file *file;
+	struct err e;
+	size_t n;
+	int64_t now = loop_now();
+	bool busy = false;
+	int rc = drop_work(w->drop, &a, &file, &n, &e);
+
+	if (rc == 0 && n == 0 && drop_next(w->drop, now) == 0) {
+		rc = drop_claim(w->drop, now, ROUND, &e);
+		if (rc == 0)
+			rc = drop_work(w->drop, &a, &file, &n, &e);
+	}
+	if (rc < 0) {
+		rest(w, "cannot-claim", &e);
+	} else if (n) {
+		process(w, file, n, &a);
+		busy = true;
+	}
+	arena_release(&a);
+	now = loop_now();
+	if (w->unjudged >= 0 && !*loop_stop() && now >= w->rest_until &&
+	    (drop_next(w->drop, now) != 0 || now - w->unjudged >= JUDGE_BY)) {
+		judge(w);
+		busy = true;
+	}
+	if (busy && !*loop_stop() && drop_next(w->drop, now) != 0) {
+		write_status(w, "watching");
+		say_idle(w);
+	}
+	return busy;
+}
+
+/* ---- the night -------------------------------------------------------------- */
+
+/* The last time at which a night was to be told. One that was missed is made up for, but
+ * not one before the very first start. */
+static bool
+night_is_due(struct watch *w, int64_t now, struct err *e)
+{
+	struct night last;
+	int64_t moment = nightly_last(tz_machine(w->o->zones), w->o->nightly, now), from;
+
+	if (store_night(w->s, &last, e))
+		return false;
+	/* A night of the future was told by a clock that was wrong. */
+	from = last.id && last.at <= now ? last.at : w->started - 1;
+	return from < moment;
+}
+
+static void
+night(struct watch *w)
+{
+	struct nightly_options o = { .out = w->o->out, .zones = w->o->zones, .now = cmd_now(),
+	    .expected = -1 };
+	struct arena a = { 0 };
+	struct drop_failed *failed;
+	struct digest_failed *list;
+	const char *asks;
+	struct err e = { 0 };
+	size_t n;
+
+	if (!w->o->out || loop_now() < w->night_again || !night_is_due(w, o.now, &e))
+		return;
+	if (drop_failures(w->drop, &a, &failed, &n, &e) == 0) {
+		list = arena_take(&a, (n + 1) * sizeof *list);
+		for (size_t i = 0; i < n; i++)
+			list[i] = (struct digest_failed){ failed[i].name, failed[i].why };
+		o.failed = list;
+		o.n_failed = n;
+		if (nightly_tell(w->s, &o, &a, &asks, &e) == 0) {
+			log_say(LOG_INFO, "night", "person", *asks ? asks : "not needed");
+			arena_release(&a);
+			return;
+		}
+	}
+	log_say(LOG_ERROR, "night-failed", "why", e.text);
+	w->night_again = loop_now() + 10 * MINUTE;
+	arena_release(&a);
+}
+
+/* ---- the loop --------------------------------------------------------------- */
+
+static int64_t
+least(int64_t a, int64_t b)
+{
+	return b < 0 || (a >= 0 && a < b) ? a : b;
+}
+
+/* How long nothing needs to be done, unless something happens. At most half a minute, so
+ * that a clock that is set is noticed. */
+static int64_t
+idle_ms(const struct watch *w, int64_t now)
+{
+	int64_t ms = least(30 * SECOND, w->look_at > now ? w->look_at - now : 0);
+
+	if (now < w->rest_until)
+		ms = least(ms, w->rest_until - now);
+	else
+		ms = least(ms, drop_next(w->drop, now));
+	return w->watchdog ? least(ms, w->watchdog / 2 + 1) : ms;
+}
+
+static void
+look(struct watch *w)
+{
+	int64_t now = loop_now();
+	struct err e;
+
+	if (now < w->look_at)
+		return;
+	drop_listen(w->drop);
+	w->look_at = now + w->o->look;
+	if (drop_look(w->drop, now, odd, &e) < 0)
+		rest(w, "cannot-look", &e);
+}
+
+static void
+reload(struct watch *w)
+{
+	notify_reloading();
+	log_say(LOG_INFO, "reload", NULL, NULL);
+	log_settings(w);
+	w->look_at = w->rest_until = 0;
+	look(w);
+	notify("READY=1");
+}
+
+static void
+loop(struct watch *w)
+{
+	bool busy = true;
+
+	for (;;) {
+		int64_t now = loop_now();
+
+		switch (loop_wait(drop_fd(w->drop), busy ? 0 : idle_ms(w, now))) {
+		case WAKE_STOP:
+			return;
+		case WAKE_RELOAD:
+			reload(w);
+			break;
+		case WAKE_STATUS:
+			write_status(w, "watching");
+			break;
+		case WAKE_INPUT:
+			drop_listen(w->drop);
+			w->look_at = least(w->look_at, loop_now() + GATHER);
+			break;
+		case WAKE_TIME:
+			break;
+		}
+		ping(w);
+		look(w);
+		busy = loop_now() >= w->rest_until && work(w);
+		if (!busy && !*loop_stop())
+			night(w);
+		if (w->o->once && !busy && w->unjudged < 0 && drop_waiting(w->drop) == 0)
+			return;
+	}
+}
+
+int
+watch_run(struct store *s, const struct watch_options *o, struct err *e)
+{
+	struct watch w = { .s = s, .o = o, .started = cmd_now(), .last_taken = NO_TIME,
+	    .watchdog = notify_watchdog_ms() };
+	struct arena a = { 0 };
+	struct log l;
+
+	if (loop_init(e) || !(w.drop = drop_open(o->dir, o->settle, e)))
+		return -1;
+	/* From here names are as dropped: "inbox/a.csv", below work/. */
+	if (chdir(drop_path(w.drop, &a, "work")) != 0) {
+		drop_close(w.drop);
+		arena_release(&a);
+		return err_set(e, ERR_IO, o->dir, 0, "work/ cannot be entered");
+	}
+	store_stop(s, loop_stop());
+	log_begin(&l, LOG_INFO, "start");
+	log_text(&l, "store", store_path(s));
+	log_text(&l, "folder", drop_path(w.drop, &a, ""));
+	log_text(&l, "notifications", drop_fd(w.drop) < 0 ? "no: looking only" : "yes");
+	log_int(&l, "process", getpid());
+	log_end(&l);
+	log_settings(&w);
+	write_status(&w, "watching");
+	notify("READY=1\nSTATUS=watching %.300s", drop_path(w.drop, &a, ""));
+	loop(&w);
+	notify("STOPPING=1");
+	store_stop(s, NULL);
+	write_status(&w, "stopped");
+	log_say(LOG_INFO, "stop", NULL, NULL);
+	drop_close(w.drop);
+	arena_release(&a);
+	return 0;
+}

@@ -1,0 +1,178 @@
+#!/usr/bin/env python3
+"""Kill: the daemon is killed at random instants and started again; nothing may be lost.
+
+    kill.py PROGRAM [SEED] [TRIALS]
+
+Each trial drops a small town's files into the folders, kills `watch` with SIGKILL one to
+four times, wherever it just is (claiming, reading, judging, moving, telling the night),
+lets it finish, and compares with a run that nobody disturbed: every row of every file is
+there exactly once, every file is in one place, findings are the same, what the night
+wrote is whole. SIGKILL leaves the page cache as it is, so this says nothing of syncs.
+"""
+import csv
+import glob
+import gzip
+import json
+import os
+import random
+import shutil
+import signal
+import sqlite3
+import subprocess
+import sys
+import time
+
+HERE = os.path.dirname(os.path.abspath(__file__))
+sys.path[:0] = [os.path.join(HERE, ".."), os.path.join(HERE, "..", "sim")]
+from program import cases, judged, same, write_csv
+from town import COLUMNS, Town
+
+TRIALS = 15
+PIECES, CRUMBS = 8, 20
+LISTS = ("sites", "roster", "plan", "service", "roster-later")
+OUTPUTS = ["digest.txt", "findings.csv", "findings.json", "set-aside.csv"]
+
+
+def fixture(folder):
+    """inbox/ and desk/ as they are dropped; two files cannot be taken."""
+    os.makedirs(f"{folder}/inbox")
+    os.makedirs(f"{folder}/desk")
+    town = Town(2, 16, 24)
+    town.write(f"{folder}/made")
+    rows = [r for _, r in sorted(town.rows(False) + town.rows(True), key=lambda r: r[0])]
+    size = len(rows) // PIECES + 1
+    for n in range(PIECES):
+        # Neighbours overlap, as exports do: equal rows of two files are one event.
+        part = rows[max(0, n * size - 50):(n + 1) * size]
+        write_csv(f"{folder}/inbox/events-{n}.csv", COLUMNS, part)
+    for n in range(CRUMBS):
+        write_csv(f"{folder}/inbox/crumb-{n}.csv", COLUMNS, rows[n * 7:n * 7 + 5])
+    with open(f"{folder}/inbox/events-0.csv", "rb") as f, gzip.open(f"{folder}/inbox/a.gz", "wb") as g:
+        shutil.copyfileobj(f, g)
+    for n, name in enumerate(LISTS):
+        path = shutil.copy(f"{folder}/made/town/{name}.csv", f"{folder}/desk/")
+        os.utime(path, (1000000 + n, 1000000 + n))
+    shutil.copy(f"{folder}/made/town/plan.csv", f"{folder}/inbox/misplaced.csv")
+    write_csv(f"{folder}/desk/other.csv", ("name", "colour"), [("a", "red")])
+    shutil.rmtree(f"{folder}/made")
+
+
+def start(program, d, *words):
+    return subprocess.Popen([program.path, "watch", f"{d}/drop", "--db", f"{d}/s.db", "--settle", "0",
+                             "--nightly", "00:00", "--out", f"{d}/out", *words], env=program.env,
+                            stdin=subprocess.DEVNULL, stdout=subprocess.DEVNULL,
+                            stderr=open(f"{d}/log", "ab"))
+
+
+def prepare(program, fix, d):
+    os.makedirs(f"{d}/none")
+    shutil.copytree(fix, f"{d}/drop")
+    # A night long ago, so that the next one is due as soon as all is taken in.
+    program.run(f"{d}/s.db", "nightly", f"{d}/none", "--out", f"{d}/out", "--now", "2020-01-01T00:00")
+    for name in OUTPUTS:
+        os.remove(f"{d}/out/{name}")
+
+
+def finish(program, d):
+    last = start(program, d, "--once")
+    assert last.wait(timeout=120) == 0, f"the last run: exit {last.returncode}"
+
+
+def content(path):
+    with (gzip.open if path.endswith(".gz") else open)(path, "rb") as f:
+        return f.read()
+
+
+def whole(program, d):
+    """What a finished run leaves behind."""
+    db = f"{d}/s.db"
+    drop = ("from_file", "from_line")
+    log = [tuple((k, v) for k, v in sorted(row.items()) if k not in drop)
+           for row in program.table(db, "events")]
+    with sqlite3.connect(db) as c:
+        fault = c.execute("PRAGMA quick_check").fetchone()[0]
+        assert fault == "ok", f"the store is damaged: {fault}"
+        for name, rows, total in c.execute("SELECT name, rows, stored + repeated + set_aside FROM file"):
+            assert rows == total, f"{name}: {rows} rows, {total} accounted for"
+        told = sorted(c.execute("SELECT level, count, cleared FROM told"))
+        nights = c.execute("SELECT count(*) FROM night").fetchone()[0]
+        due = c.execute("SELECT count(*) FROM due").fetchone()[0]
+    assert due == 0, f"{due} accounts were never judged"
+    assert nights >= 2, "the night was never told"
+    return log, *judged(program, db), told
+
+
+def places(d):
+    """Every file that was dropped, by its content: where it lies now."""
+    left = [p for t in ("inbox", "desk", "work/inbox", "work/desk")
+            for p in glob.glob(f"{d}/drop/{t}/*")]
+    assert not left, f"left behind: {left}"
+    half = glob.glob(f"{d}/drop/*/.*") + glob.glob(f"{d}/drop/done/*/.*") + glob.glob(f"{d}/out/*.part")
+    assert not [h for h in half if not h.endswith("/.taking.part")], f"half written: {half}"
+    done = sorted(content(p) for p in glob.glob(f"{d}/drop/done/*/*"))
+    failed = sorted(content(p) for p in glob.glob(f"{d}/drop/failed/*") if not p.endswith(".why.txt"))
+    notes = len(glob.glob(f"{d}/drop/failed/*.why.txt"))
+    assert notes == len(failed), f"{notes} notes for {len(failed)} failed files"
+    return done, failed
+
+
+def night(d):
+    assert sorted(os.listdir(f"{d}/out")) == OUTPUTS, os.listdir(f"{d}/out")
+    with open(f"{d}/out/digest.txt", encoding="utf-8") as f:
+        assert f.read().rstrip().endswith("any standard."), "the digest is not whole"
+    with open(f"{d}/out/findings.json", encoding="utf-8") as f:
+        found = json.load(f)["findings"]
+    with open(f"{d}/out/findings.csv", encoding="utf-8", newline="") as f:
+        assert len(list(csv.DictReader(f))) == len(found), "findings.csv and findings.json differ"
+
+
+def trial(program, fix, d, rng, span):
+    """(kills, restarts that found something in work/)."""
+    prepare(program, fix, d)
+    kills = rng.randrange(1, 5)
+    found = 0
+    for _ in range(kills):
+        # Small batches make files span several, in a transaction of their own.
+        p = start(program, d, "--batch", str(rng.choice((50, 1000, 400000))))
+        time.sleep(rng.uniform(0, span))
+        p.send_signal(signal.SIGKILL)
+        p.wait()
+        found += bool(glob.glob(f"{d}/drop/work/*/*"))
+    finish(program, d)
+    return kills, found
+
+
+def main(program, folder, seed):
+    trials = int(sys.argv[3]) if len(sys.argv) > 3 else TRIALS
+    rng = random.Random(f"kill/{seed}")
+    fix = f"{folder}/fixture"
+    fixture(fix)
+    prepare(program, fix, f"{folder}/calm")
+    begun = time.monotonic()
+    finish(program, f"{folder}/calm")
+    span = (time.monotonic() - begun) * 1.1
+    want, lie = whole(program, f"{folder}/calm"), places(f"{folder}/calm")
+    assert want[1], "the town has no findings at all"
+    assert len(lie[1]) == 2 and len(lie[0]) == PIECES + CRUMBS + len(LISTS) + 1, \
+        f"{len(lie[0])} done, {len(lie[1])} failed"
+    night(f"{folder}/calm")
+    kills = found = 0
+    for n in range(trials):
+        d = f"{folder}/{n}"
+        a, b = trial(program, fix, d, rng, span)
+        kills, found = kills + a, found + b
+        try:
+            have = whole(program, d)
+            for what, x, y in zip(("log", "open findings"), want, have):
+                same(what, f"trial {n}", x, y)
+            same("cleared findings", f"trial {n}", want[2], have[2], more=True)
+            assert places(d) == lie, f"trial {n}: files are not where they should be"
+            night(d)
+        except AssertionError as e:
+            with open(f"{d}/log", encoding="utf-8") as f:
+                raise AssertionError(f"trial {n}: {e}\n{f.read()[-4000:]}") from e
+        shutil.rmtree(d)
+    print(f"kill.py: {trials} trials, {kills} kills, {found} of them with files in work/")
+
+
+cases(main)

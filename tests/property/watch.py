@@ -1,0 +1,195 @@
+#!/usr/bin/env python3
+"""Watch: the daemon as its supervisor and the people around it see it."""
+import glob
+import gzip
+import json
+import os
+import signal
+import socket
+import subprocess
+import sys
+import time
+
+HERE = os.path.dirname(os.path.abspath(__file__))
+sys.path.insert(0, os.path.join(HERE, ".."))
+from program import cases, write_csv
+
+HEAD = ("account", "time", "event", "zone")
+PATIENCE = 20  # seconds; a loaded machine is slow
+
+
+def until(what, true):
+    end = time.monotonic() + PATIENCE
+    while time.monotonic() < end:
+        if true():
+            return
+        time.sleep(0.02)
+    raise AssertionError(f"did not happen: {what}")
+
+
+class Daemon:
+    def __init__(self, program, d, *words, env=None):
+        self.d, self.log = d, f"{d}/log"
+        self.p = subprocess.Popen([program.path, "watch", f"{d}/drop", "--db", f"{d}/s.db", *words],
+                                  env={**program.env, **(env or {})}, stdin=subprocess.DEVNULL,
+                                  stdout=subprocess.DEVNULL, stderr=open(self.log, "ab"))
+        until("the daemon starts", lambda: self.said("what=start") or self.p.poll() is not None)
+
+    def said(self, text):
+        with open(self.log, encoding="utf-8") as f:
+            return text in f.read()
+
+    def hears(self, sig, text):
+        self.p.send_signal(sig)
+        until(text, lambda: self.said(text))
+
+    def end(self):
+        self.p.send_signal(signal.SIGTERM)
+        begun = time.monotonic()
+        code = self.p.wait(timeout=PATIENCE)
+        return code, time.monotonic() - begun
+
+
+def folder_of(folder, name):
+    d = f"{folder}/{name}"
+    os.makedirs(d)
+    return d
+
+
+def drop(d, tray, name, rows, head=HEAD):
+    """As it should be done: written under another name and renamed."""
+    write_csv(f"{d}/drop/{tray}/{name}.part", head, rows)
+    os.rename(f"{d}/drop/{tray}/{name}.part", f"{d}/drop/{tray}/{name}")
+
+
+def done(d, name):
+    return glob.glob(f"{d}/drop/done/*/{name}")
+
+
+def events(n, minute=0):
+    return [("A1", f"2026-10-01T08:{minute:02d}:{i:02d}Z", "zone-open", "1") for i in range(n)]
+
+
+def ordinary_day(program, folder):
+    d = folder_of(folder, "day")
+    w = Daemon(program, d, "--settle", "1")
+    drop(d, "inbox", "a.csv", events(3))
+    until("a.csv is done", lambda: done(d, "a.csv.gz"))
+    assert gzip.open(done(d, "a.csv.gz")[0]).read().count(b"\n") == 4
+    # The same name with other content; one that is written in place, and slowly.
+    drop(d, "inbox", "a.csv", events(5))
+    until("the second a.csv is done", lambda: done(d, "a.2.csv.gz"))
+    with open(f"{d}/drop/inbox/slow.csv", "w", encoding="utf-8") as f:
+        f.write("account,time,event\n")
+        f.flush()
+        time.sleep(1.6)
+        assert os.path.exists(f"{d}/drop/inbox/slow.csv"), "taken while somebody wrote it"
+        f.write("A1,2026-10-01T09:00:00Z,test\n")
+    until("slow.csv is done", lambda: done(d, "slow.csv.gz"))
+    assert len(program.table(f"{d}/s.db", "events")) == 6
+    # Each folder takes its own kinds only.
+    drop(d, "inbox", "set.csv", [("chatter", "bursts", "9")], ("rule", "setting", "value"))
+    drop(d, "desk", "late.csv", events(1, 30))
+    until("both failed", lambda: len(glob.glob(f"{d}/drop/failed/*.why.txt")) == 2)
+    assert not program.run(f"{d}/s.db", "rules", "chatter", "--format", "csv").count(",9,")
+    drop(d, "desk", "set.csv", [("chatter", "bursts", "9")], ("rule", "setting", "value"))
+    until("set.csv is done", lambda: done(d, "set.csv.gz"))
+    w.hears(signal.SIGHUP, "what=setting name=chatter.bursts")
+    # Things that are no files are told once, whatever their name does to a log.
+    os.symlink("/etc/passwd", f"{d}/drop/inbox/x\nlevel=error.csv")
+    w.hears(signal.SIGHUP, 'file="inbox/x\\x0Alevel=error.csv"')
+    w.p.send_signal(signal.SIGHUP)
+    time.sleep(0.3)
+    with open(w.log, encoding="utf-8") as f:
+        assert f.read().count("what=passed-over") == 1
+    os.remove(f"{d}/drop/status.json")
+    w.p.send_signal(signal.SIGUSR1)
+    until("status.json", lambda: os.path.exists(f"{d}/drop/status.json"))
+    with open(f"{d}/drop/status.json", encoding="utf-8") as f:
+        status = json.load(f)
+    assert (status["state"], status["failed"], status["process"]) == ("watching", 2, w.p.pid), status
+    second(program, d)
+    code, took = w.end()
+    assert code == 0 and took < 1, f"exit {code} after {took:.1f} s"
+    with open(f"{d}/drop/status.json", encoding="utf-8") as f:
+        assert json.load(f)["state"] == "stopped"
+
+
+def second(program, d):
+    """Whoever comes second says so and leaves, and touches nothing."""
+    os.makedirs(f"{d}/in")
+    for words in (["watch", f"{d}/drop"], ["nightly", f"{d}/in", "--out", f"{d}/out"]):
+        p = subprocess.run([program.path, *words, "--db", f"{d}/s.db"], env=program.env,
+                           capture_output=True, check=False)
+        assert p.returncode == 3 and b"watch, process" in p.stderr, p
+
+
+def stop_in_the_middle(program, folder):
+    """SIGTERM while a large file is read: within a second, and the file goes back."""
+    d = folder_of(folder, "stop")
+    os.makedirs(f"{d}/drop/inbox")
+    write_csv(f"{d}/drop/inbox/big.csv", HEAD, [
+        (f"A{i % 997}", f"2026-10-{1 + i // 100000:02d}T{i // 3600 % 24:02d}:{i // 60 % 60:02d}:{i % 60:02d}Z",
+         "zone-open", str(i % 31)) for i in range(600000)])
+    for batch in ("1000", "400000"):
+        w = Daemon(program, d, "--settle", "0", "--batch", batch)
+        until("it is claimed", lambda: os.path.exists(f"{d}/drop/work/inbox/big.csv"))
+        time.sleep(0.2)
+        code, took = w.end()
+        assert code == 0 and took < 1.5, f"exit {code} after {took:.1f} s"
+        assert os.path.exists(f"{d}/drop/inbox/big.csv"), glob.glob(f"{d}/drop/*/*")
+        assert not program.table(f"{d}/s.db", "files"), "half a file is in the store"
+
+
+def supervised(program, folder):
+    """The messages of sd_notify(3): what a service manager hears, in order."""
+    d = folder_of(folder, "sup")
+    with socket.socket(socket.AF_UNIX, socket.SOCK_DGRAM) as s:
+        s.bind(f"{d}/notify")
+        s.settimeout(PATIENCE)
+        w = Daemon(program, d, env={"NOTIFY_SOCKET": f"{d}/notify", "WATCHDOG_USEC": "200000"})
+        heard = []
+
+        def hear(want):
+            while not any(want in h for h in heard):
+                heard.append(s.recv(4096).decode())
+        hear("READY=1")
+        hear("WATCHDOG=1")
+        heard.clear()
+        w.p.send_signal(signal.SIGHUP)
+        hear("RELOADING=1\nMONOTONIC_USEC=")
+        hear("READY=1")
+        w.p.send_signal(signal.SIGTERM)
+        hear("STOPPING=1")
+        assert w.p.wait(timeout=PATIENCE) == 0
+
+
+def night(program, folder):
+    """The night is told when its time has passed, once, with what failed."""
+    d = folder_of(folder, "night")
+    os.makedirs(f"{d}/none")
+    program.run(f"{d}/s.db", "nightly", f"{d}/none", "--out", f"{d}/out", "--now", "2020-01-01T00:00")
+    os.makedirs(f"{d}/drop/inbox")
+    write_csv(f"{d}/drop/inbox/bad.csv", ("name", "colour"), [("a", "red")])
+    os.remove(f"{d}/out/digest.txt")
+    w = Daemon(program, d, "--settle", "0", "--nightly", "00:00", "--out", f"{d}/out")
+    until("the night", lambda: w.said("what=night"))
+    with open(f"{d}/out/digest.txt", encoding="utf-8") as f:
+        digest = f.read()
+    assert digest.startswith("NO NEW DATA since ever") and "failed/bad.csv" not in digest.split("\n")[0]
+    assert "FILES THAT FAILED" in digest and "inbox/bad.csv" in digest, digest
+    w.hears(signal.SIGHUP, "what=reload")
+    time.sleep(0.3)
+    with open(w.log, encoding="utf-8") as f:
+        assert f.read().count("what=night ") == 1
+    assert w.end()[0] == 0
+
+
+def main(program, folder, _seed):
+    ordinary_day(program, folder)
+    stop_in_the_middle(program, folder)
+    supervised(program, folder)
+    night(program, folder)
+
+
+cases(main)
