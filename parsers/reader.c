@@ -101,7 +101,6 @@ struct reader {
 	struct csv        *csv;
 	struct arena       kept;	/* what info points to */
 	struct arena       joined;	/* of one row: cells made of several */
-	bool               cr_ends;
 	enum csv_encoding  encoding;
 	struct beside      beside;	/* the header as read, and what is no row */
 	bool               other_header;	/* what follows stands below another header */
@@ -166,13 +165,13 @@ kind_of(const struct csv_row *header, const struct wordings *w)
 /* The header is the first of the first records that is of a kind. Else it is the one that
  * names most of our columns, so that its fault can be told. *at = records above it. */
 static enum csv_result
-find_header(struct csv *csv, char separator, bool cr_ends, const struct wordings *w,
+find_header(struct csv *csv, char separator, const struct wordings *w,
     struct csv_row *row, size_t *at, struct err *e)
 {
 	enum csv_result got;
 	int known, most = 0;
 
-	csv_rewind(csv, separator, cr_ends);
+	csv_rewind(csv, separator, true);
 	*at = 0;
 	for (size_t i = 0; i <= BESIDE_ABOVE && (got = csv_next(csv, row, e)) > 0; i++) {
 		if (got == CSV_ASIDE)
@@ -185,7 +184,7 @@ find_header(struct csv *csv, char separator, bool cr_ends, const struct wordings
 		if (kind_of(row, w) < KINDS)
 			return CSV_ROW;
 	}
-	csv_rewind(csv, separator, cr_ends);
+	csv_rewind(csv, separator, true);
 	for (size_t i = 0; (got = csv_next(csv, row, e)) > 0 && i < *at; i++)
 		;
 	return got;
@@ -194,7 +193,7 @@ find_header(struct csv *csv, char separator, bool cr_ends, const struct wordings
 /* How well a separator fits: a header of a kind first, then how many of our columns it
  * names, then how many of the rows below have as many cells. */
 static int
-fitness(struct csv *csv, char separator, bool cr_ends, const struct wordings *w)
+fitness(struct csv *csv, char separator, const struct wordings *w)
 {
 	enum { ROWS = 20 };
 	struct csv_row row;
@@ -202,7 +201,7 @@ fitness(struct csv *csv, char separator, bool cr_ends, const struct wordings *w)
 	size_t at, n;
 	int fit;
 
-	if (find_header(csv, separator, cr_ends, w, &row, &at, &e) != CSV_ROW)
+	if (find_header(csv, separator, w, &row, &at, &e) != CSV_ROW)
 		return 0;
 	n = row.n;
 	fit = (kind_of(&row, w) < KINDS ? 100000 : 0) +
@@ -230,7 +229,7 @@ said_separator(struct span head)
 }
 
 static char
-find_separator(struct csv *csv, struct span head, bool cr_ends, const struct wordings *w)
+find_separator(struct csv *csv, struct span head, const struct wordings *w)
 {
 	static const char candidates[] = { ',', ';', '\t', '|' };
 	char best = said_separator(head);
@@ -239,7 +238,7 @@ find_separator(struct csv *csv, struct span head, bool cr_ends, const struct wor
 	if (w && wordings_separator(w))
 		return wordings_separator(w);
 	for (size_t i = 0; i < sizeof candidates && (most >= 0 || !best); i++) {
-		int fit = fitness(csv, candidates[i], cr_ends, w);
+		int fit = fitness(csv, candidates[i], w);
 
 		if (fit > most) {
 			most = fit;
@@ -441,7 +440,7 @@ to_rows(const struct reader *r, struct csv *csv)
 	struct csv_row row;
 	struct err e;
 
-	csv_rewind(csv, r->info.separator, r->cr_ends);
+	csv_rewind(csv, r->info.separator, true);
 	for (size_t i = 0; i <= r->beside.n_above; i++)
 		csv_next(csv, &row, &e);
 }
@@ -543,16 +542,6 @@ survey_times(struct reader *r)
 	free(d);
 }
 
-/* The first line end of the head is a CR that no LF follows. */
-static bool
-ends_in_cr(struct span head)
-{
-	const char *cr = memchr(head.p, '\r', head.n), *end = head.p + head.n;
-	const char *lf = memchr(head.p, '\n', head.n);
-
-	return cr && (!lf || cr < lf) && !(cr + 1 < end && cr[1] == '\n');
-}
-
 /* The header as the wordings, or the file alone, would have it. */
 static enum csv_result
 look(struct reader *r, const struct wordings *w, struct span head, struct csv_row *row,
@@ -563,8 +552,8 @@ look(struct reader *r, const struct wordings *w, struct span head, struct csv_ro
 
 	r->encoding = w ? encoding[wordings_encoding(w)] : CSV_EITHER;
 	csv_encoding(r->csv, r->encoding);
-	r->info.separator = find_separator(r->csv, head, r->cr_ends, w);
-	return find_header(r->csv, r->info.separator, r->cr_ends, w, row, &r->beside.n_above, e);
+	r->info.separator = find_separator(r->csv, head, w);
+	return find_header(r->csv, r->info.separator, w, row, &r->beside.n_above, e);
 }
 
 /* What has events or devices of which wordings can tell without naming columns. */
@@ -625,7 +614,7 @@ keep_above(struct reader *r)
 	struct csv_row row;
 	struct err e;
 
-	csv_rewind(r->csv, r->info.separator, r->cr_ends);
+	csv_rewind(r->csv, r->info.separator, true);
 	for (size_t i = 0; i < r->beside.n_above; i++) {
 		csv_next(r->csv, &row, &e);
 		r->beside.above[i] = (struct span){ arena_text(&r->kept, row.raw), row.raw.n };
@@ -646,7 +635,6 @@ begin(struct reader *r, const struct reader_options *o, struct err *e)
 	r->csv = csv_open(r->bytes, &co);
 	if (csv_survey(r->csv, &head, e) < 0)
 		return -1;
-	r->cr_ends = ends_in_cr(head);
 	if (o && o->n_wordings && choose_wordings(r, o, head, e) < 0)
 		return -1;
 	switch (look(r, r->columns, head, &row, e)) {

@@ -2,11 +2,14 @@
  *
  * The kind of a file is read off its header row; columns are found by name in
  * any order and letter case; unknown columns are named once (see `ignored`)
- * and otherwise passed over. Separator, encoding and direction are decided by
- * a survey of the file's first 256 KiB. Memory is bounded whatever the file holds.
+ * and otherwise passed over. Separator, header, encoding and direction are decided by
+ * a survey of the file's first 256 KiB, the order of day and month too, and where the
+ * head does not prove it by a second reading of the whole file (see stamp_tally_order()
+ * and bytes_again()). Memory is bounded whatever the file holds.
  *
- * Every record after the header comes out of reader_next() exactly once:
- * as a row, or set aside with a reason. Blank lines are no records.
+ * Every record after the header comes out of reader_next() exactly once: as a row, or
+ * set aside with a reason; or it is passed over and counted for reader_note() (see
+ * parsers/beside.h). Blank lines are no records.
  */
 #ifndef PARSERS_READER_H
 #define PARSERS_READER_H

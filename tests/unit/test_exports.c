@@ -204,6 +204,22 @@ ragged(void **state)
 	reads(",account,time,event,zone\n,1,2026-10-01 08:15,E130,7\n", ROW("2", "1"));
 }
 
+/* LF, CRLF, CR and CR CR LF in one file, the last missing; lines counted as people do. */
+static void
+line_ends(void **state)
+{
+	(void)state;
+	reads("account,time,event,zone\n1,2026-10-01 08:15,E130,7\r\n2,2026-10-01 08:15,E130,7\r"
+	    "3,2026-10-01 08:15,E130,7\r\r\n4,2026-10-01 08:15,E130,7",
+	    ROW("2", "1") ROW("3", "2") ROW("4", "3") ROW("6", "4"));
+	reads("account,time,event,serial\r1,2026-10-01 08:15,E130,\"a\rb\"\n2,2026-10-01 08:15,E130,c\r",
+	    "2 1|" T "|E130|||a\rb\n4 2|" T "|E130|||c\n");
+	/* two files of different systems in one: no cell swallows the row behind it */
+	reads("account,time,event,zone,partition,serial,text,received\n"
+	    "1,2026-10-01 08:15,E130,7\r1,2026-10-01 08:15,E130,7\r",
+	    ROW("2", "1") ROW("3", "1"));
+}
+
 static void
 encodings(void **state)
 {
@@ -450,6 +466,7 @@ main(void)
 		cmocka_unit_test(joined_files),
 		cmocka_unit_test(footers),
 		cmocka_unit_test(ragged),
+		cmocka_unit_test(line_ends),
 		cmocka_unit_test(encodings),
 		cmocka_unit_test(spreadsheet_marks),
 		cmocka_unit_test(messages),
