@@ -69,6 +69,7 @@ struct reading {
 	int                  put, got;	/* next to fill, next to hand out */
 	bool                 lent, done, stop;
 	uint64_t             progress_done, progress_all;
+	size_t               progress_at;	/* `at`, as of the last batch */
 };
 
 /* ---- accounts and cells ---------------------------------------------------- */
@@ -496,6 +497,7 @@ hand_over(struct reading *r, struct batch *b)
 	r->put = (r->put + 1) % BATCHES;
 	if (r->reader)
 		reader_progress(r->reader, &r->progress_done, &r->progress_all);
+	r->progress_at = r->at;
 	pthread_cond_signal(&r->change);
 	pthread_mutex_unlock(&r->lock);
 }
@@ -732,7 +734,7 @@ reading_percent(struct reading *r, const char **name)
 	int percent;
 
 	pthread_mutex_lock(&r->lock);
-	*name = r->at < r->n_file ? r->file[r->at].out->name : "";
+	*name = r->progress_at < r->n_file ? r->file[r->progress_at].out->name : "";
 	percent = r->progress_all ? (int)(r->progress_done * 100 / r->progress_all) : 0;
 	pthread_mutex_unlock(&r->lock);
 	return percent;

@@ -696,14 +696,20 @@ fail:
 	return -1;
 }
 
-/* Is this account the former name of another one, and given to nobody else since? */
+/* Is another account judged in this one's place: one that was renamed from it (unless the
+ * number was given to somebody else since), or the ones with a receiver or line, where this
+ * is the bare row that lists made? */
 static int
-renamed_away(struct store *s, int64_t id, bool *yes, struct err *e)
+judged_elsewhere(struct store *s, int64_t id, bool *yes, struct err *e)
 {
-	sqlite3_stmt *st = db_stmt(s, "SELECT 1 FROM site t JOIN account a ON a.account = t.was"
-	    " WHERE t.was <> '' AND a.id = ?1 AND t.account <> t.was AND t.id ="
-	    " (SELECT max(id) FROM site u WHERE u.account = t.account) AND (SELECT since FROM site o"
-	    "   WHERE o.account = a.account ORDER BY o.id DESC LIMIT 1) IS NULL LIMIT 1", e);
+	sqlite3_stmt *st = db_stmt(s, "SELECT EXISTS (SELECT 1 FROM site t WHERE t.was = a.account"
+	    "   AND t.was <> '' AND t.account <> t.was AND t.id ="
+	    "   (SELECT max(id) FROM site u WHERE u.account = t.account) AND (SELECT since FROM site o"
+	    "     WHERE o.account = a.account ORDER BY o.id DESC LIMIT 1) IS NULL)"
+	    " OR (a.receiver = '' AND a.line = ''"
+	    "   AND NOT EXISTS (SELECT 1 FROM run r WHERE r.account = a.id) AND EXISTS"
+	    "   (SELECT 1 FROM account b JOIN run r ON r.account = b.id WHERE b.account = a.account))"
+	    " FROM account a WHERE a.id = ?1", e);
 	int rc;
 
 	if (!st)
@@ -711,7 +717,7 @@ renamed_away(struct store *s, int64_t id, bool *yes, struct err *e)
 	sqlite3_bind_int64(st, 1, id);
 	if ((rc = db_step(s, st, e)) < 0)
 		return -1;
-	*yes = rc > 0;
+	*yes = rc > 0 && sqlite3_column_int(st, 0);
 	sqlite3_reset(st);
 	return 0;
 }
@@ -720,7 +726,7 @@ int
 store_view_judge(struct store *s, int64_t account, int64_t as_of, struct view *v, bool *skip,
     struct err *e)
 {
-	if (renamed_away(s, account, skip, e) || load_view(s, account, as_of, false, v, e))
+	if (judged_elsewhere(s, account, skip, e) || load_view(s, account, as_of, false, v, e))
 		return -1;
 	*skip |= v->now == NO_TIME;
 	return 0;

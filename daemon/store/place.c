@@ -225,7 +225,10 @@ learn_cell(struct writer *w, const struct cell_list *cells, uint32_t i)
 void
 place_cells(struct writer *w, const struct cell_list *cells)
 {
-	for (; w->n_cell < cells->n; w->n_cell++)
+	/* The reading side may be adding to it. */
+	uint32_t n = __atomic_load_n(&cells->n, __ATOMIC_ACQUIRE);
+
+	for (; w->n_cell < n; w->n_cell++)
 		learn_cell(w, cells, w->n_cell);
 }
 

@@ -104,7 +104,7 @@ const char schema_permanent[] =
 "  local INTEGER NOT NULL,      -- which of its times (1, 2, ... added) were local, and\n"
 "  read_as TEXT NOT NULL,       -- the zone they were read in\n"
 "  account TEXT NOT NULL COLLATE NOCASE, timezone TEXT NOT NULL, name TEXT NOT NULL,\n"
-"  \"group\" TEXT NOT NULL, was TEXT NOT NULL, since INTEGER  -- ms UTC\n"
+"  \"group\" TEXT NOT NULL, was TEXT NOT NULL COLLATE NOCASE, since INTEGER  -- ms UTC\n"
 ") STRICT;\n"
 "CREATE INDEX site_account ON site(account);\n"
 "CREATE TABLE plan(\n"

@@ -250,7 +250,7 @@ int store_knows(struct store *s, const char *place, int64_t size, uint32_t crc32
 /* Accounts that are due, in order of id. `all`: every account with events or of sites. */
 int store_due(struct store *s, bool all, struct arena *a, int64_t **out, size_t *n, struct err *e);
 /* As store_view(), by id and without free texts. *skip: nothing to judge (never covered,
- * or its history follows another account now). */
+ * or another account is judged in its place: see load.c). */
 int store_view_judge(struct store *s, int64_t account, int64_t as_of, struct view *v, bool *skip,
     struct err *e);
 /* Replaces what stands of the account (0: the fleet) by `f`, keeping case ids; findings

@@ -86,6 +86,12 @@ begin(struct writer *w, struct err *e)
 	if (db_exec(w->store, "BEGIN IMMEDIATE", e))
 		return -1;
 	w->in_txn = true;
+	/* What this side remembers of accounts and cells would be wrong then. */
+	if (db_number(w->store, "SELECT max(id) FROM file", &last, e))
+		return -1;
+	if (last != w->last_file)
+		return err_set(e, ERR_STORE, w->store->path, 0, "another process took files in at the"
+		    " same time; what was not taken in is as it was: run this again");
 	if (db_number(w->store, "SELECT max(id) FROM block", &last, e))
 		return -1;
 	w->next_block = last + 1;
@@ -106,7 +112,8 @@ commit(struct writer *w, struct err *e)
 		if (w->touched[i]->store.rederive && store_derive(w->store,
 		    w->touched[i]->store.id, w->touched[i]->tz, w->o.derive, e))
 			return -1;
-	if (db_exec(w->store, "COMMIT", e))
+	if (db_number(w->store, "SELECT max(id) FROM file", &w->last_file, e) ||
+	    db_exec(w->store, "COMMIT", e))
 		return -1;
 	w->in_txn = false;
 	place_commit(w);
@@ -489,7 +496,8 @@ writer_open(struct store *s, const struct write_options *o, struct err *e)
 	w->o = *o;
 	w->phrase = x_calloc(PHRASE_SLOTS, sizeof *w->phrase);
 	w->phrase_text = x_calloc(PHRASE_SLOTS, sizeof *w->phrase_text);
-	if (batch_table_make(w, e) || place_load_phrases(w, e)) {
+	if (batch_table_make(w, e) || place_load_phrases(w, e) ||
+	    db_number(s, "SELECT max(id) FROM file", &w->last_file, e)) {
 		writer_close(w);
 		return NULL;
 	}

@@ -41,6 +41,7 @@ struct writer {
 	struct arena         arena;		/* points' texts; lives as long as the writer */
 	struct arena         scratch, block_arena;	/* one account's rows; one block's texts */
 	bool                 in_txn;
+	int64_t              last_file;		/* greatest id that this writer knows of */
 	int64_t              next_block;	/* id that the next block will get */
 
 	/* the spanning file, if one is open */

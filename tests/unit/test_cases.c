@@ -253,6 +253,7 @@ static const struct { const char *what, *name, *text, *due; } steps[] = {
 	{ "decisions", "x.csv", "finding,decision,who\nnosuch1,seen,mk\n", "-" },
 	{ "a new name", "sites.csv", "account,timezone,was\nN1,UTC,A1\n", "A1 N1" },
 	{ "rows under the old name", "h.csv", HEAD "A1,2026-10-01 08:50:00,arm,\n", "A1" },
+	{ "the old name in other letters", "sites.csv", "account,timezone,was\nN1,UTC,a1\n", "-" },
 	{ "the new name was wrong", "sites.csv", "account,timezone,was\nN1,UTC,\n", "A1 N1" },
 };
 
@@ -284,7 +285,7 @@ static const struct { const char *name, *text; } story[] = {
 	{ "roster.csv", "account,device,zone,serial,checkin\nA1,contact,6,4A0071,60m\nA1,smoke,1,4A0001,60m\n" },
 	{ "settings.csv", "rule,setting,value\nsupervision-loss,age,600\n" },
 	{ "plan.csv", "account,serial,visit,zone\nB1,4A0072,2026-10-03,3\n" },
-	{ "sites.csv", "account,timezone,was\nC1,Europe/Vienna,A1\n" },
+	{ "sites.csv", "account,timezone,was\nC1,Europe/Vienna,a1\n" },
 	{ "more.csv", "account,time,event,zone,serial\nA1,2026-10-04 08:00:00,fire-alarm,1,4A0001\n" },
 	{ "sites.csv", "account,timezone\nC1,Europe/Vienna\n" },
 	{ "received.csv", "account,time,event,zone,serial,received\n"

@@ -12,7 +12,9 @@
 #include <unistd.h>
 
 #include "daemon/base/civil.h"
+#include "daemon/derive.h"
 #include "daemon/store/schema.h"
+#include "daemon/store/write.h"
 #include "rules/view.h"
 #include "tests/unit/help_store.h"
 
@@ -212,6 +214,48 @@ two_handles_one_after_the_other(void **state)
 	help_close(&h);
 }
 
+/* What a writer remembers of accounts and cells is worth nothing once another has taken
+ * files in: it must say so, and leave its own file whole outside. */
+static void
+two_writers_at_once(void **state)
+{
+	struct write_options o = { .derive = derive_time };
+	struct piece piece = { .file = 1, .begins = true, .ends = true, .name = "x", .place = "x",
+	    .header = "", .ignored = "", .separator = ',', .from = NO_TIME, .to = NO_TIME,
+	    .sure_from = NO_TIME, .sure_to = NO_TIME };
+	struct cell_list *cells;
+	struct batch b = { .piece = &piece, .n_piece = 1 };
+	struct help h;
+	struct store *other;
+	struct writer *w;
+	struct err e;
+
+	(void)state;
+	help_open(&h);
+	cells = arena_take(&h.arena, sizeof *cells);
+	other = store_open(h.db, STORE_WRITE, NULL, &e);
+	assert_non_null(other);
+	w = writer_open(other, &o, &e);
+	assert_non_null(w);
+	assert_int_equal(writer_cells(w, &h.arena, cells, &e), 0);
+	assert_int_equal(writer_take(w, &b, cells, &e), 0);
+	piece.file = 2;
+	assert_int_equal(writer_take(w, &b, cells, &e), 0);
+	help_take(&h, "a.csv", HEAD "A1,2026-10-01 08:00:00,zone-open,1\n");
+	piece.file = 3;
+	assert_int_equal(writer_take(w, &b, cells, &e), -1);
+	assert_non_null(strstr(e.text, "another process"));
+	assert_int_equal(help_number(&h, "SELECT count(*) FROM file"), 3);
+	writer_close(w);
+	/* Run again, it goes. */
+	w = writer_open(other, &o, &e);
+	assert_non_null(w);
+	assert_int_equal(writer_take(w, &b, cells, &e), 0);
+	writer_close(w);
+	store_close(other);
+	help_close(&h);
+}
+
 /* ---- accounts ----------------------------------------------------------------- */
 
 static void
@@ -276,6 +320,7 @@ sites_and_receivers(void **state)
 	struct help h;
 	struct view v;
 	struct err e;
+	bool skip;
 
 	(void)state;
 	help_open(&h);
@@ -286,6 +331,18 @@ sites_and_receivers(void **state)
 	assert_string_equal(v.receiver, "R1");
 	assert_string_equal(v.name, "Mill");
 	assert_int_equal(v.event[0].offset, 7200);
+	view_release(&v);
+	/* Nor is it judged beside that one, also where a file speaks for all of sites. */
+	help_judged(&h, false);
+	h.o.covers = COVERS_ALL;
+	help_take(&h, "b.csv", HEAD "A2,2026-07-02 08:00:00,arm,\n");
+	assert_int_equal(store_view_judge(h.s, help_number(&h, "SELECT id FROM account WHERE receiver = ''"
+	    " AND account = 'A1'"), NO_TIME, &v, &skip, &e), 0);
+	assert_true(skip);
+	view_release(&v);
+	assert_int_equal(store_view_judge(h.s, help_number(&h, "SELECT id FROM account WHERE receiver = 'R1'"),
+	    NO_TIME, &v, &skip, &e), 0);
+	assert_false(skip);
 	view_release(&v);
 	help_close(&h);
 }
@@ -301,14 +358,16 @@ not_in_the_exports(void **state)
 
 	(void)state;
 	help_open(&h);
-	help_take(&h, "sites.csv", "account,timezone\nA1,UTC\nA2,UTC\nA3,UTC\nA4,UTC\n");
+	help_take(&h, "sites.csv", "account,timezone,was\nA1,UTC,\nA2,UTC,\nA3,UTC,\nA4,UTC,\n"
+	    "OLD,UTC,\nN1,UTC,old\n");
 	help_take(&h, "a.csv", HEAD "A1,2026-10-10 08:00:00,arm,\n");
 	help_take(&h, "b.csv", HEAD "A2,2026-10-07 08:00:00,arm,\n");	/* three days before */
 	help_take(&h, "c.csv", HEAD "A3,2026-10-07 07:59:59,arm,\n");	/* and a second */
 	assert_int_equal(store_uncovered(h.s, &a, &list, &n, &e), 0);
-	assert_int_equal(n, 2);
+	assert_int_equal(n, 3);	/* a former name is none of them */
 	assert_string_equal(list[0].account, "A3");
 	assert_string_equal(list[1].account, "A4");
+	assert_string_equal(list[2].account, "N1");
 	assert_int_equal(list[1].cover_to, NO_TIME);
 	arena_release(&a);
 	help_close(&h);
@@ -469,6 +528,7 @@ main(void)
 		cmocka_unit_test(defensive),
 		cmocka_unit_test(readers_read_while_another_writes),
 		cmocka_unit_test(two_handles_one_after_the_other),
+		cmocka_unit_test(two_writers_at_once),
 		cmocka_unit_test(identity),
 		cmocka_unit_test(sites_and_receivers),
 		cmocka_unit_test(not_in_the_exports),
