@@ -126,7 +126,7 @@ enum read_result reader_next(struct reader *r, struct row *row, struct err *e);
 const struct wordings_run *reader_wordings(const struct reader *r);
 /* What the account of a file says beside its rows, "; " between: columns passed over,
  * how its dates are read, lines that are no rows, marks of a spreadsheet, another encoding.
- * "" if nothing. Whole
+ * "" if nothing. Whole once READ_END came; lent for good. */
 const char *reader_note(struct reader *r);
 /* Bytes of the file consumed so far and its size (0 if unknown), for progress. */
 void reader_progress(const struct reader *r, uint64_t *done, uint64_t *all);
