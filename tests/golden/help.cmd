@@ -1,5 +1,6 @@
+# The first minute, and the help of every command that it names.
 tripsift
-for c in ingest check triage site visit explain decide rules status export; do
+for c in $(tripsift | sed -n '/^Commands/,/^$/s/^  \([a-z]*\) .*/\1/p'); do
 	echo "---- $c"
 	tripsift $c --help
 done

@@ -31,3 +31,6 @@ try export events --account 99999
 try triage --since tomorrow
 try triage --group nowhere
 try site 5684 --format csv
+try nightly
+try watch
+try watch nowhere --nightly 05:30
