@@ -164,9 +164,19 @@ is_life(const struct view *v, const struct event *ev)
 	    kind_is_life(ev->hint) || (ev->device >= 0 && v->device[ev->device].life);
 }
 
+/* Told by these words, for by them a sheet that is left in a house knows what to hide. */
+static bool
+is_silent(const struct view *v, const struct event *ev)
+{
+	enum kind k = ev->device >= 0 ? v->device[ev->device].kind : KIND_UNKNOWN;
+
+	return (word_properties(ev->word) & WP_SILENT) || ev->hint == KIND_PANIC ||
+	    ev->hint == KIND_HOLD_UP || k == KIND_PANIC || k == KIND_HOLD_UP;
+}
+
 static void
 add_flood(struct judging *j, struct findings *out, struct finding *f, const struct flood *fl,
-    size_t *life)
+    size_t *life, size_t *silent)
 {
 	struct view *v = j->v;
 
@@ -179,6 +189,7 @@ add_flood(struct judging *j, struct findings *out, struct finding *f, const stru
 
 		finding_evidence(out, f, j->alarm[i]);
 		*life += is_life(v, ev);
+		*silent += is_silent(v, ev);
 		if (ev->device >= 0 && v->device[ev->device].maybe_life)
 			finding_caution(out, f, CARE_MAYBE_LIFE);
 	}
@@ -205,14 +216,14 @@ report(struct judging *j, struct findings *out, struct arena *scratch)
 	struct arena *a = &out->arena;
 	struct finding *f = NULL;
 	struct flood fl, largest = { 0, 0 };
-	size_t floods = 0, life = 0, devices, lo = 0;
+	size_t floods = 0, life = 0, silent = 0, devices, lo = 0;
 
 	for (; next_flood(j, lo, &fl); lo = fl.hi) {
 		if (is_chatter(j, &fl, scratch))
 			continue;
 		if (!f)
 			f = finding_add(out, j->v, &rule_alarm_flood, -1, "site");
-		add_flood(j, out, f, &fl, &life);
+		add_flood(j, out, f, &fl, &life, &silent);
 		if (fl.hi - fl.lo > largest.hi - largest.lo)
 			largest = fl;
 		floods++;
@@ -226,7 +237,8 @@ report(struct judging *j, struct findings *out, struct arena *scratch)
 	    largest.hi - largest.lo, devices, devices == 1 ? "" : "s",
 	    rule_span_text(a, at(j, largest.hi - 1) - at(j, largest.lo)),
 	    when_local(j->v, a, at(j, largest.lo)),
-	    life ? arena_fmt(a, "; %zu of life safety: those first", life) : "",
+	    life ? arena_fmt(a, "; %zu of life safety%s: those first", life, silent ?
+	    " (hold-up, panic or duress among them)" : "") : "",
 	    floods > 1 ? arena_fmt(a, "; %zu such floods within %s", floods,
 	    rule_span_text(a, setting_ms(j->v, &rule_alarm_flood, "lookback", -1))) : "");
 	finding_measure(out, f, "floods", (double)floods, "");

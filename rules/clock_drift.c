@@ -192,7 +192,7 @@ report(struct view *v, struct findings *out, struct clock *c, bool off, bool dri
 		    length_text(a, c->jump), when_local(v, a, f->onset));
 	finding_summary(out, f, "The panel's clock is %s %s against the time of receipt%s%s%s.",
 	    length_text(a, last->offset), last->offset < 0 ? "slow" : "fast",
-	    drifts ? arena_fmt(a, "; it %s %.1f s a day (%.0f min a year)", c->slope < 0 ? "loses" :
+	    drifts ? arena_fmt(a, "; it %s %.1f s a day (%.3g min a year)", c->slope < 0 ? "loses" :
 	    "gains", magnitude(c->slope), magnitude(c->slope) * 365.25 / 60) : "", jump,
 	    zone ? "; a whole number of half hours: summer time or the zone, not the clock" : "");
 	finding_measure(out, f, "offset", last->offset, "s");

@@ -63,7 +63,7 @@ judge(struct view *v, struct findings *out)
 	struct arena *a = &out->arena;
 	struct finding *f;
 	int64_t within;
-	size_t n, first = 0;
+	size_t n, first = 0, last = 0;
 	bool often;
 
 	spells_find(v, W_JAM, W_JAM_CLEAR, &all);
@@ -71,10 +71,10 @@ judge(struct view *v, struct findings *out)
 		return;
 	radio = radio_of(v);
 	within = (int64_t)(limit(v, WITHIN, &radio) * DAY);
-	n = spells_newest(&all, within, &first);
+	n = spells_newest(&all, within, &first, &last);
 	if (!n)
 		return;
-	newest = &all.spell[all.n - 1];
+	newest = &all.spell[last];
 	for (size_t i = all.n; i-- > 0;)
 		if (all.spell[i].to == NO_TIME)
 			open = &all.spell[i];

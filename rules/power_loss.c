@@ -180,6 +180,7 @@ judge(struct view *v, struct findings *out)
 {
 	struct site s = { .v = v, .out = out };
 	int64_t within;
+	size_t last = 0;
 	bool often;
 
 	spells_find(v, W_POWER_LOSS, W_POWER_RESTORE, &s.all);
@@ -195,9 +196,9 @@ judge(struct view *v, struct findings *out)
 	    setting_ms(v, &rule_power_loss, "open", -1);
 	s.battery = state_open(view_state(v), COND_PANEL_BATTERY);
 	within = setting_ms(v, &rule_power_loss, "within", -1);
-	s.times = spells_newest(&s.all, within, &s.first);
+	s.times = spells_newest(&s.all, within, &s.first, &last);
 	often = (double)s.times >= setting_value(v, &rule_power_loss, "times", -1) &&
-	    view_cover_within(v, s.all.spell[s.all.n - 1].from, v->now) < within;
+	    view_cover_within(v, s.all.spell[last].from, v->now) < within;
 	if (s.old || (s.open && s.battery) || often)
 		report(&s, often, within);
 }

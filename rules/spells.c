@@ -46,7 +46,7 @@ spells_find(struct view *v, enum word begins, enum word ends, struct spells *out
 }
 
 size_t
-spells_newest(const struct spells *s, int64_t within, size_t *first)
+spells_newest(const struct spells *s, int64_t within, size_t *first, size_t *last)
 {
 	const struct spell *newest = NULL;
 	size_t n = 0;
@@ -54,7 +54,10 @@ spells_newest(const struct spells *s, int64_t within, size_t *first)
 	for (size_t i = s->n; i-- > 0;) {
 		if (s->spell[i].device >= 0)
 			continue;
-		newest = newest ? newest : &s->spell[i];
+		if (!newest) {
+			newest = &s->spell[i];
+			*last = i;
+		}
 		if (newest->from - s->spell[i].from > within)
 			break;
 		*first = i;

@@ -28,7 +28,8 @@ struct spells {
 void spells_find(struct view *v, enum word begins, enum word ends, struct spells *out);
 
 /* The newest run of spells at the panel (device -1): those that began within `within`
- * before the newest one, that one included. *first is the oldest. 0 = there is none. */
-size_t spells_newest(const struct spells *s, int64_t within, size_t *first);
+ * before the newest one, that one included. *first and *last are the places of the oldest
+ * and the newest of them. 0 = there is none. */
+size_t spells_newest(const struct spells *s, int64_t within, size_t *first, size_t *last);
 
 #endif

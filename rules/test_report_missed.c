@@ -17,7 +17,7 @@
 static const struct setting settings[] = {
 	{ "learn", 8, 4, 100, "reports", USUAL },
 	{ "spread", 10, 1, 40, "%", USUAL },
-	{ "share", 80, 50, 100, "%", USUAL },
+	{ "share", 75, 50, 100, "%", USUAL },
 	{ "missed", 2, 1, 100, "reports", USUAL },
 	{ NULL, 0, 0, 0, NULL, NULL }
 };

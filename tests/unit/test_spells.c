@@ -83,7 +83,7 @@ test_newest(void **state)
 {
 	struct view v;
 	struct spells s;
-	size_t first = 99;
+	size_t first = 99, last = 99;
 
 	(void)state;
 	help_view(&v, "2026-10-01T07:59:59Z jam\n2026-10-01T07:59:59Z jam-clear\n"
@@ -91,17 +91,18 @@ test_newest(void **state)
 	    "2026-10-02T08:00:00Z jam\n");
 	spells_find(&v, W_JAM, W_JAM_CLEAR, &s);
 	assert_int_equal(s.n, 3);
-	assert_int_equal(spells_newest(&s, DAY, &first), 2);
+	assert_int_equal(spells_newest(&s, DAY, &first, &last), 2);
 	assert_int_equal(first, 1);
-	assert_int_equal(spells_newest(&s, DAY + SECOND, &first), 3);
+	assert_int_equal(last, 2);
+	assert_int_equal(spells_newest(&s, DAY + SECOND, &first, &last), 3);
 	assert_int_equal(first, 0);
-	assert_int_equal(spells_newest(&s, 0, &first), 1);
+	assert_int_equal(spells_newest(&s, 0, &first, &last), 1);
 	assert_int_equal(first, 2);
 	view_release(&v);
 
 	help_view(&v, "2026-10-01T08:00:00Z power-loss zone=7\n");
 	spells_find(&v, W_POWER_LOSS, W_POWER_RESTORE, &s);
-	assert_int_equal(spells_newest(&s, DAY, &first), 0);
+	assert_int_equal(spells_newest(&s, DAY, &first, &last), 0);
 	view_release(&v);
 }
 
