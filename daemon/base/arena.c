@@ -130,6 +130,17 @@ arena_fmt(struct arena *a, const char *fmt, ...)
 	return to;
 }
 
+void *
+arena_keep(struct arena *a, void *list, size_t n, size_t item)
+{
+	void *kept = arena_take(a, (n + 1) * item);
+
+	if (n)
+		memcpy(kept, list, n * item);
+	free(list);
+	return kept;
+}
+
 void
 arena_reset(struct arena *a)
 {

@@ -26,6 +26,9 @@ char *arena_text(struct arena *a, struct span s);		/* copy with a NUL */
 char *arena_fmt(struct arena *a, const char *fmt, ...) __attribute__((format(printf, 2, 3)));
 char *arena_vfmt(struct arena *a, const char *fmt, va_list ap)
     __attribute__((format(printf, 2, 0)));
+/* Moves a list of `n` items that was grown by x_grow() into the arena and frees it; there
+ * is room for one item more, zeroed. */
+void *arena_keep(struct arena *a, void *list, size_t n, size_t item);
 void arena_reset(struct arena *a);	/* keeps one block for the next round */
 void arena_release(struct arena *a);	/* gives all back; the arena is empty again */
 

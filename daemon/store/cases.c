@@ -492,11 +492,7 @@ store_due(struct store *s, bool all, struct arena *a, int64_t **out, size_t *n, 
 		list = x_grow(list, &cap, *n + 1, sizeof *list);
 		list[(*n)++] = sqlite3_column_int64(st, 0);
 	}
-	if (*n) {
-		*out = arena_take(a, *n * sizeof *list);
-		memcpy(*out, list, *n * sizeof *list);
-	}
-	free(list);
+	*out = arena_keep(a, list, *n, sizeof *list);
 	return rc;
 }
 

@@ -53,10 +53,7 @@ read_accounts(struct store *s, sqlite3_stmt *st, struct arena *a, struct account
 		list = x_grow(list, &cap, *n + 1, sizeof *list);
 		read_account(st, a, &list[(*n)++]);
 	}
-	*out = arena_take(a, (*n + 1) * sizeof *list);
-	if (*n)
-		memcpy(*out, list, *n * sizeof *list);
-	free(list);
+	*out = arena_keep(a, list, *n, sizeof *list);
 	return rc;
 }
 
@@ -103,10 +100,7 @@ store_twins(struct store *s, struct arena *a, const char ***out, size_t *n, stru
 		list[m++] = db_text(st, 1, a);
 	}
 	*n = m / 2;
-	*out = arena_take(a, (m + 1) * sizeof *list);
-	if (m)
-		memcpy(*out, list, m * sizeof *list);
-	free(list);
+	*out = arena_keep(a, list, m, sizeof *list);
 	return rc;
 }
 
@@ -139,10 +133,7 @@ store_load(struct store *s, size_t limit, struct arena *a, struct load_row **out
 		    .life = sqlite3_column_int(st, 5), .alarms = sqlite3_column_int64(st, 6),
 		    .activations = sqlite3_column_int64(st, 7) };
 	}
-	*out = arena_take(a, (*n + 1) * sizeof *list);
-	if (*n)
-		memcpy(*out, list, *n * sizeof *list);
-	free(list);
+	*out = arena_keep(a, list, *n, sizeof *list);
 	return rc;
 }
 
@@ -168,10 +159,7 @@ store_files(struct store *s, struct arena *a, struct file_info **out, size_t *n,
 		    .set_aside = sqlite3_column_int64(st, 10), .from = db_time(st, 11),
 		    .to = db_time(st, 12), .ignored = db_text(st, 13, a) };
 	}
-	*out = arena_take(a, (*n + 1) * sizeof *list);
-	if (*n)
-		memcpy(*out, list, *n * sizeof *list);
-	free(list);
+	*out = arena_keep(a, list, *n, sizeof *list);
 	return rc;
 }
 
@@ -271,9 +259,6 @@ store_settings(struct store *s, struct arena *a, struct setting_row **out, size_
 		    .who = db_text(st, 4, a), .file = db_text(st, 5, a),
 		    .taken = sqlite3_column_int64(st, 6) };
 	}
-	*out = arena_take(a, (*n + 1) * sizeof *list);
-	if (*n)
-		memcpy(*out, list, *n * sizeof *list);
-	free(list);
+	*out = arena_keep(a, list, *n, sizeof *list);
 	return rc;
 }

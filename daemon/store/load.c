@@ -393,12 +393,8 @@ load_roster(struct store *s, struct view *v, const char *account, const struct f
 		    .version = (uint32_t)sqlite3_column_int64(st, 10) };
 		kind_find(db_span(st, 5), &r->kind);
 	}
-	if (n) {
-		v->roster = arena_take(&v->arena, n * sizeof *list);
-		memcpy(v->roster, list, n * sizeof *list);
-		v->n_roster = n;
-	}
-	free(list);
+	v->roster = arena_keep(&v->arena, list, n, sizeof *list);
+	v->n_roster = n;
 	return rc;
 }
 
@@ -430,12 +426,8 @@ load_plan(struct store *s, struct view *v, const char *account, const struct for
 		    .to = sqlite3_column_int64(st, 6), .order = sqlite3_column_int(st, 7) };
 		kind_find(db_span(st, 4), &r->kind);
 	}
-	if (n) {
-		v->plan = arena_take(&v->arena, n * sizeof *list);
-		memcpy(v->plan, list, n * sizeof *list);
-		v->n_plan = n;
-	}
-	free(list);
+	v->plan = arena_keep(&v->arena, list, n, sizeof *list);
+	v->n_plan = n;
 	return rc;
 }
 
@@ -460,12 +452,8 @@ load_service(struct store *s, struct view *v, const char *account, const struct 
 		    .what = db_text(st, 1, &v->arena), .zone = db_text(st, 2, &v->arena),
 		    .serial = db_text(st, 3, &v->arena), .who = db_text(st, 4, &v->arena) };
 	}
-	if (n) {
-		v->service = arena_take(&v->arena, n * sizeof *list);
-		memcpy(v->service, list, n * sizeof *list);
-		v->n_service = n;
-	}
-	free(list);
+	v->service = arena_keep(&v->arena, list, n, sizeof *list);
+	v->n_service = n;
 	return rc;
 }
 

@@ -21,18 +21,6 @@ store_night(struct store *s, struct night *out, struct err *e)
 	return 0;
 }
 
-/* The list that was grown on the heap becomes the arena's. */
-static void *
-settle(struct arena *a, void *list, size_t n, size_t item)
-{
-	void *out = arena_take(a, (n + 1) * item);
-
-	if (n)
-		memcpy(out, list, n * item);
-	free(list);
-	return out;
-}
-
 int
 store_told(struct store *s, struct arena *a, struct told **out, size_t *n, struct err *e)
 {
@@ -48,7 +36,7 @@ store_told(struct store *s, struct arena *a, struct told **out, size_t *n, struc
 		list[(*n)++] = (struct told){ db_text(st, 0, a), sqlite3_column_int(st, 1),
 		    sqlite3_column_int64(st, 2), sqlite3_column_int(st, 3) };
 	}
-	*out = settle(a, list, *n, sizeof *list);
+	*out = arena_keep(a, list, *n, sizeof *list);
 	return rc;
 }
 
@@ -76,7 +64,7 @@ store_night_files(struct store *s, int64_t since, struct arena *a, struct night_
 		    .set_aside = sqlite3_column_int64(st, 7), .from = db_time(st, 8),
 		    .to = db_time(st, 9), .again = sqlite3_column_int(st, 10) };
 	}
-	*out = settle(a, list, *n, sizeof *list);
+	*out = arena_keep(a, list, *n, sizeof *list);
 	return rc;
 }
 
@@ -101,7 +89,7 @@ store_night_reasons(struct store *s, int64_t since, struct arena *a,
 		list[(*n)++] = (struct night_reason){ db_text(st, 0, a), db_text(st, 1, a),
 		    sqlite3_column_int64(st, 2), sqlite3_column_int(st, 3) };
 	}
-	*out = settle(a, list, *n, sizeof *list);
+	*out = arena_keep(a, list, *n, sizeof *list);
 	return rc;
 }
 
@@ -142,7 +130,7 @@ store_night_changes(struct store *s, int64_t since, struct arena *a,
 		    db_text(st, 2, a), db_text(st, 3, a), db_text(st, 4, a), db_text(st, 5, a),
 		    db_text(st, 6, a) };
 	}
-	*out = settle(a, list, *n, sizeof *list);
+	*out = arena_keep(a, list, *n, sizeof *list);
 	return rc;
 }
 
@@ -166,7 +154,7 @@ store_night_decisions(struct store *s, int64_t since, struct arena *a,
 		    .at = sqlite3_column_int64(st, 4), .until = db_time(st, 5), .holds = true,
 		    .lifted = "" } };
 	}
-	*out = settle(a, list, *n, sizeof *list);
+	*out = arena_keep(a, list, *n, sizeof *list);
 	return rc;
 }
 

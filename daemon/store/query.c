@@ -39,10 +39,7 @@ read_texts(struct store *s, const char *json, struct arena *a, const char ***out
 		list = x_grow(list, &cap, *n + 1, sizeof *list);
 		list[(*n)++] = db_text(st, 0, a);
 	}
-	*out = arena_take(a, (*n + 1) * sizeof *list);
-	if (*n)
-		memcpy(*out, list, *n * sizeof *list);
-	free(list);
+	*out = arena_keep(a, list, *n, sizeof *list);
 	return rc;
 }
 
@@ -67,10 +64,7 @@ read_measures(struct store *s, const char *json, struct arena *a, struct stored_
 		    .text = sqlite3_column_type(st, 1) == SQLITE_TEXT ? db_text(st, 1, a) : NULL,
 		    .value = sqlite3_column_double(st, 1) };
 	}
-	*out = arena_take(a, (*n + 1) * sizeof *list);
-	if (*n)
-		memcpy(*out, list, *n * sizeof *list);
-	free(list);
+	*out = arena_keep(a, list, *n, sizeof *list);
 	return rc;
 }
 
@@ -178,11 +172,7 @@ read_decisions(struct store *s, const struct stored_finding *f, int64_t at, stru
 		weigh(d, f, sqlite3_column_int(st, 5), sqlite3_column_int64(st, 6),
 		    sqlite3_column_int(st, 7), at);
 	}
-	if (*n) {
-		*out = arena_take(a, *n * sizeof *list);
-		memcpy(*out, list, *n * sizeof *list);
-	}
-	free(list);
+	*out = arena_keep(a, list, *n, sizeof *list);
 	return rc;
 }
 
