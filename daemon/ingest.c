@@ -34,9 +34,26 @@ by_name(const void *a, const void *b)
 	return strcmp(*(const char *const *)a, *(const char *const *)b);
 }
 
+/* The store's own files are no exports. To open and close them would also give back the
+ * locks that SQLite holds on them in this process. */
+static bool
+is_store(const struct store *s, const char *path)
+{
+	static const char *const tail[] = { "", "-wal", "-shm", "-journal", ".lock" };
+	char full[PATH_MAX];
+	size_t n = s ? strlen(store_path(s)) : 0;
+
+	if (!s || !realpath(path, full) || strncmp(full, store_path(s), n) != 0)
+		return false;
+	for (size_t i = 0; i < sizeof tail / sizeof *tail; i++)
+		if (strcmp(full + n, tail[i]) == 0)
+			return true;
+	return false;
+}
+
 /* A folder stands for its files; names that begin with a dot are left alone. */
 static void
-expand(struct arena *a, const char *path, struct names *out)
+expand(struct arena *a, const struct store *s, const char *path, struct names *out)
 {
 	size_t first = out->n;
 	struct dirent *entry;
@@ -52,7 +69,8 @@ expand(struct arena *a, const char *path, struct names *out)
 		const char *name = arena_fmt(a, "%s%s%s", path,
 		    path[strlen(path) - 1] == '/' ? "" : "/", entry->d_name);
 
-		if (entry->d_name[0] != '.' && stat(name, &st) == 0 && S_ISREG(st.st_mode))
+		if (entry->d_name[0] != '.' && stat(name, &st) == 0 && S_ISREG(st.st_mode) &&
+		    !is_store(s, name))
 			add_name(out, name);
 	}
 	closedir(dir);
@@ -113,7 +131,7 @@ take_wordings(struct ingest *in, struct err *e)
 		struct ingest_file *f = &in->out->file[i];
 		bool named = i == 0 && in->words.named;
 		struct err fault;
-		struct reader *reader = strcmp(f->name, "-") == 0 && !named ? NULL
+		struct reader *reader = (strcmp(f->name, "-") == 0 && !named) || f->failed ? NULL
 		    : reader_open(f->name, &options, &fault);
 		int rc = 0;
 
@@ -123,7 +141,8 @@ take_wordings(struct ingest *in, struct err *e)
 			    in->taken, &in->out->arena, f, e);
 			f->taken = rc == 0 && !f->failed;
 		} else if (named && !reader) {
-			fail(in, f, &fault);
+			if (!f->failed)
+				fail(in, f, &fault);
 		} else if (named) {
 			f->failed = true;
 			f->message = arena_fmt(&in->out->arena, "%s: is no file of wordings, but of %s",
@@ -152,7 +171,7 @@ take_tables(struct ingest *in, struct reading *r, struct err *e)
 		bool events;
 		int rc = 0;
 
-		if (*f->kind)		/* wordings, taken in before */
+		if (*f->kind || f->failed)	/* wordings, taken in before; the store itself */
 			continue;
 		wordin_options(&in->words, &options);
 		reader = reader_open(f->name, &options, &fault);
@@ -365,12 +384,16 @@ ingest_paths(struct store *s, const char *const *path, size_t n_path,
 	if (o->wordings)
 		add_name(&names, o->wordings);
 	for (size_t i = 0; i < n_path; i++)
-		expand(&out->arena, path[i], &names);
+		expand(&out->arena, s, path[i], &names);
 	out->file = arena_take(&out->arena, (names.n + 1) * sizeof *out->file);
 	out->n_file = names.n;
-	for (size_t i = 0; i < names.n; i++)
+	for (size_t i = 0; i < names.n; i++) {
 		out->file[i] = (struct ingest_file){ .name = names.name[i], .kind = "", .note = "",
-		    .from = NO_TIME, .to = NO_TIME };
+		    .from = NO_TIME, .to = NO_TIME, .failed = is_store(s, names.name[i]) };
+		if (out->file[i].failed)
+			out->file[i].message = arena_fmt(&out->arena, "%s: is the store itself",
+			    names.name[i]);
+	}
 	free(names.name);
 	if (o->dry && !(in.s = scratch_store(scratch, sizeof scratch, e)))
 		return -1;

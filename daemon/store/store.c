@@ -46,15 +46,22 @@ fill_names(struct store *s, struct err *e)
 	return 0;
 }
 
+/* *made is false when another process was faster. */
 static int
-make_schema(struct store *s, struct err *e)
+make_schema(struct store *s, bool *made, struct err *e)
 {
 	char pragma[96];
+	int64_t tables;
 
 	snprintf(pragma, sizeof pragma, "PRAGMA application_id = %d; PRAGMA user_version = %d",
 	    STORE_APPLICATION_ID, STORE_SCHEMA);
 	if (db_exec(s, "BEGIN IMMEDIATE", e))
 		return -1;
+	if (db_number(s, "SELECT count(*) FROM sqlite_schema", &tables, e) == 0 && tables) {
+		*made = false;
+		return db_exec(s, "ROLLBACK", e);
+	}
+	*made = true;
 	if (db_exec(s, schema_permanent, e) || db_exec(s, schema_derived, e) ||
 	    fill_names(s, e) || db_exec(s, pragma, e) || db_exec(s, "COMMIT", e)) {
 		sqlite3_exec(s->db, "ROLLBACK", NULL, NULL, NULL);
@@ -75,10 +82,8 @@ check_schema(struct store *s, enum store_mode mode, bool *made, struct err *e)
 	    db_number(s, "SELECT count(*) FROM sqlite_schema", &tables, e))
 		return err_set(e, ERR_STORE, s->path, 0, "is not a tripsift store: %s",
 		    sqlite3_errmsg(s->db));
-	if (tables == 0 && id == 0 && mode == STORE_CREATE) {
-		*made = true;
-		return make_schema(s, e);
-	}
+	if (tables == 0 && id == 0 && mode == STORE_CREATE)
+		return make_schema(s, made, e) ? -1 : *made ? 0 : check_schema(s, mode, made, e);
 	if (id != STORE_APPLICATION_ID)
 		return err_set(e, ERR_STORE, s->path, 0,
 		    "is not a tripsift store (it may belong to another program); nothing was changed");

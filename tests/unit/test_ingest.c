@@ -342,6 +342,30 @@ a_folder_is_its_files(void **state)
 	help_close(&h);
 }
 
+/* A store that lies in the folder it reads is no export, nor are the files beside it. */
+static void
+the_store_is_no_export(void **state)
+{
+	struct help h;
+
+	(void)state;
+	help_open(&h);
+	help_file(&h, "a.csv", HEAD "A1,2026-10-01 08:00:00,arm,,\n");
+	help_file(&h, "s.db.csv", HEAD "A2,2026-10-01 08:00:00,arm,,\n");
+	help_ingest(&h, h.dir, NULL);
+	assert_int_equal(h.result.n_file, 2);
+	assert_string_equal(help_counts(&h, 0), "1 1 0 0");
+	assert_string_equal(help_counts(&h, 1), "1 1 0 0");
+	/* Named outright, it is said. */
+	help_ingest(&h, h.db, arena_fmt(&h.arena, "%s-wal", h.db), help_file(&h, "b.csv",
+	    HEAD "A1,2026-10-01 08:00:01,arm,,\n"), NULL);
+	assert_string_equal(help_counts(&h, 0), "failed");
+	assert_non_null(strstr(h.result.file[0].message, "the store itself"));
+	assert_string_equal(help_counts(&h, 1), "failed");
+	assert_string_equal(help_counts(&h, 2), "1 1 0 0");
+	help_close(&h);
+}
+
 /* `check` reads the same way and leaves the store alone. */
 static void
 dry_stores_nothing(void **state)
@@ -573,6 +597,7 @@ main(void)
 		cmocka_unit_test(a_failed_list_leaves_nothing),
 		cmocka_unit_test(files_that_are_none),
 		cmocka_unit_test(a_folder_is_its_files),
+		cmocka_unit_test(the_store_is_no_export),
 		cmocka_unit_test(dry_stores_nothing),
 		cmocka_unit_test(cover_is_the_span_of_trusted_times),
 		cmocka_unit_test(a_clock_years_ahead),

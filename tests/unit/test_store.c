@@ -6,7 +6,9 @@
 #include <stdint.h>
 
 #include <cmocka.h>
+#include <pthread.h>
 #include <stdio.h>
+#include <stdlib.h>
 #include <string.h>
 #include <sys/stat.h>
 #include <unistd.h>
@@ -82,6 +84,43 @@ made_only_when_asked_for(void **state)
 	assert_false(made);
 	store_close(s);
 	assert_null(store_open("/nowhere/at/all/s.db", STORE_CREATE, &made, &e));
+	help_close(&h);
+}
+
+static void *
+open_and_close(void *path)
+{
+	struct err e;
+	struct store *s = store_open(path, STORE_CREATE, NULL, &e);
+
+	if (!s)
+		return strdup(e.text);
+	store_close(s);
+	return NULL;
+}
+
+/* Several that want to make the same store at once all have it in the end. */
+static void
+made_by_several_at_once(void **state)
+{
+	enum { N = 4, ROUNDS = 5 };
+	struct help h;
+
+	(void)state;
+	help_open(&h);
+	for (int round = 0; round < ROUNDS; round++) {
+		char *path = arena_fmt(&h.arena, "%s/%d.db", h.dir, round);
+		pthread_t thread[N];
+		void *fault;
+
+		for (int i = 0; i < N; i++)
+			assert_int_equal(pthread_create(&thread[i], NULL, open_and_close, path), 0);
+		for (int i = 0; i < N; i++) {
+			assert_int_equal(pthread_join(thread[i], &fault), 0);
+			if (fault)
+				fail_msg("%s", (char *)fault);
+		}
+	}
 	help_close(&h);
 }
 
@@ -524,6 +563,7 @@ main(void)
 	const struct CMUnitTest tests[] = {
 		cmocka_unit_test(made_for_its_owner_alone),
 		cmocka_unit_test(made_only_when_asked_for),
+		cmocka_unit_test(made_by_several_at_once),
 		cmocka_unit_test(others_are_left_alone),
 		cmocka_unit_test(defensive),
 		cmocka_unit_test(readers_read_while_another_writes),
