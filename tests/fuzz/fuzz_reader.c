@@ -1,5 +1,5 @@
 /* fuzz_reader.c - any file at any read size: no crash; the same rows, reasons and
- * errors as in one read; a row that is taken has what its kind requires; a row that
+ * errors and notes as in one read; a row that is taken has what its kind requires; a row that
  * is set aside can be given back to the reader under its header, and stays one. */
 #include <stdint.h>
 #include <stdlib.h>
@@ -64,7 +64,8 @@ LLVMFuzzerTestOneInput(const uint8_t *data, size_t size)
 	if (size < 1)
 		return 0;
 	for (int i = 0; i < 2; i++) {
-		struct reader_options o = { .read_size = i ? 0 : 1 + data[0] % 70 };
+		struct reader_options o = { .read_size = i ? 4096 : 1 + data[0] % 70,
+			.row_limit = 1000, .cell_limit = 500 };
 
 		memset(&e[i], 0, sizeof e[i]);
 		r[i] = reader_memory("fuzz", data + 1, size - 1, &o, &e[i]);
@@ -92,7 +93,8 @@ LLVMFuzzerTestOneInput(const uint8_t *data, size_t size)
 			again(reader_info(r[0]), &row[0]);
 	}
 	if (got[0] == READ_END)
-		promise(reader_info(r[0])->size == size - 1 &&
+		promise(strcmp(reader_note(r[0]), reader_note(r[1])) == 0 &&
+		    reader_info(r[0])->size == size - 1 &&
 		    reader_info(r[0])->crc32 == reader_info(r[1])->crc32);
 	reader_close(r[0]);
 	reader_close(r[1]);
