@@ -61,6 +61,7 @@ reader_close(struct reader *r)
 	csv_close(r->csv);
 	bytes_close(r->bytes);
 	wordings_run_free(r->run);
+	dc09log_release(&r->log);
 	arena_release(&r->kept);
 	arena_release(&r->joined);
 	free(r);
@@ -104,6 +105,13 @@ take_record(struct reader *r, const struct csv_row *from, struct row *row)
 
 	row->line = from->line;
 	row->reason = from->reason;
+	if (r->log.on) {
+		if (!row->reason && !dc09log_row(&r->log, from->bytes, row))
+			return false;
+		if (!row->reason)
+			row->reason = reader_check(r, row);
+		return true;
+	}
 	if (!row->reason)
 		row->reason = reader_place(r, from, row);
 	if (!row->reason)
@@ -151,7 +159,8 @@ const char *
 reader_note(struct reader *r)
 {
 	struct arena *a = &r->kept;
-	const char *text = "", *beside = beside_text(a, &r->beside);
+	const char *text = "", *beside = r->log.on ? dc09log_text(a, &r->log)
+	    : beside_text(a, &r->beside);
 	uint64_t line = 0, n = csv_1252(r->csv, &line);
 	enum stamp_order order = r->dates.order;
 
@@ -191,6 +200,11 @@ reader_cells(struct arena *a, struct span header, char separator, struct span ra
 	bool ok = true;
 
 	memset(cell, 0, COL_COUNT * sizeof *cell);
+	if (separator == DC09LOG_SEPARATOR) {	/* its lines have no cells, only its header */
+		if (!span_eq(header, raw))
+			return false;
+		separator = ',';
+	}
 	for (int i = 0; i < 2 && ok; i++) {
 		struct csv_options o = { .read_size = text[i].n, .row_limit = text[i].n + 1,
 			.cell_limit = text[i].n + 1 };

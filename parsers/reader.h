@@ -7,6 +7,8 @@
  * head does not prove it by a second reading of the whole file (see stamp_tally_order()
  * and bytes_again()). Memory is bounded whatever the file holds.
  *
+ * A receiver's log of DC-09 frames is read as events too: see parsers/dc09log.h.
+ *
  * Every record after the header comes out of reader_next() exactly once: as a row, or
  * set aside with a reason; or it is passed over and counted for reader_note() (see
  * parsers/beside.h). Blank lines are no records.

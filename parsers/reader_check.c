@@ -117,7 +117,7 @@ check_event(struct reader *r, struct row *row)
 		return "no account";
 	if (in_powers_of_ten(cell[COL_ACCOUNT]))
 		return "account in powers of ten has lost its digits";
-	why = stamp_parse_memo(&r->dates, cell[COL_TIME], &row->time);
+	why = row->has_time ? NULL : stamp_parse_memo(&r->dates, cell[COL_TIME], &row->time);
 	if (why)
 		return why;
 	row->has_time = true;

@@ -195,10 +195,16 @@ survey_times(struct reader *r)
 
 		if (got != CSV_ROW)
 			continue;
-		reader_place(r, &from, &row);
-		if (!stamp_read(r->dates.order, row.cell[COL_RECEIVED], &st, NULL))
+		if (!r->log.on)
+			reader_place(r, &from, &row);
+		else if (!dc09log_row(&r->log, from.bytes, &row) || row.reason)
+			continue;
+		st = row.received;
+		if (row.has_received ||
+		    !stamp_read(r->dates.order, row.cell[COL_RECEIVED], &st, NULL))
 			direction_add(d, row.cell[COL_ACCOUNT], DIRECTION_RECEIVED, st.wall);
-		if (stamp_read(r->dates.order, row.cell[COL_TIME], &st, NULL))
+		st = row.time;
+		if (!row.has_time && stamp_read(r->dates.order, row.cell[COL_TIME], &st, NULL))
 			continue;
 		direction_add(d, row.cell[COL_ACCOUNT], DIRECTION_TIME, st.wall);
 		walls = x_grow(walls, &cap, n + 1, sizeof *walls);
@@ -292,10 +298,34 @@ keep_above(struct reader *r)
 	r->beside.n_title = r->beside.n_above;
 }
 
+/* A receiver's log has no header: every line is a row or passed over. */
+static void
+begin_log(struct reader *r, const struct reader_options *o)
+{
+	r->info.kind = FILE_EVENTS;
+	r->info.header = dc09log_header();
+	r->info.separator = DC09LOG_SEPARATOR;
+	r->info.ignored = r->info.mapped = "";
+	r->beside = (struct beside){ 0 };
+	if (o && o->named) {
+		r->info.wordings = o->wordings[0];
+		r->run = wordings_run_new(r->info.wordings);
+		r->log.order = wordings_time(r->info.wordings);
+	}
+	r->log.on = true;
+	csv_encoding(r->csv, CSV_EITHER);
+	csv_rewind(r->csv, DC09LOG_SEPARATOR, true);
+	survey_times(r);
+	memset(r->log.passed, 0, sizeof r->log.passed);
+	csv_begin(r->csv);
+	bytes_settle(r->bytes);
+}
+
 int
 reader_begin(struct reader *r, const struct reader_options *o, struct err *e)
 {
 	struct csv_options co = { 0 };
+	enum csv_result got;
 	struct csv_row row;
 	struct span head;
 
@@ -307,7 +337,13 @@ reader_begin(struct reader *r, const struct reader_options *o, struct err *e)
 		return -1;
 	if (o && o->n_wordings && choose_wordings(r, o, head, e) < 0)
 		return -1;
-	switch (look(r, r->columns, head, &row, e)) {
+	got = look(r, r->columns, head, &row, e);
+	if (got >= 0 && (got != CSV_ROW || reader_kind(&row, r->columns) == FILE_KINDS) &&
+	    dc09log_is(head)) {
+		begin_log(r, o);
+		return 0;
+	}
+	switch (got) {
 	case CSV_END:
 		return err_set(e, ERR_DATA, bytes_name(r->bytes), 0, "is empty");
 	case CSV_ASIDE:

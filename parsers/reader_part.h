@@ -12,6 +12,7 @@
 #include "parsers/beside.h"
 #include "parsers/bytes.h"
 #include "parsers/csv.h"
+#include "parsers/dc09log.h"
 #include "parsers/reader.h"
 #include "parsers/wordings.h"
 
@@ -48,6 +49,7 @@ struct reader {
 	size_t             header_n;	/* columns of the header */
 	int               *map;		/* header column -> enum column, or NO_COLUMN */
 	struct stamp_memo  dates, received_dates;
+	struct dc09log     log;		/* the file is a receiver's log, no CSV */
 	struct memo        memo[MEMO_SLOTS];
 };
 
