@@ -9,10 +9,10 @@
  * only less forgotten: `later`.
  *
  * Many panels drop a bypass when they are disarmed and write nothing. Where this log shows
- * no `unbypass` at all and the partition was disarmed since, the bypass may be gone: then
- * it covers one armed period, stands for `doubt` as `later`, and then not at all. On what
- * is or may be life safety there is no such doubt. Being shut out by the panel after trips
- * (`swinger`) is chatter's.
+ * no `unbypass` at all, and no row that a bypass still holds after a disarming, one covers
+ * one armed period; disarmed since, it may be gone: it stands for `doubt` as `later`, and
+ * then not at all. On what is or may be life safety there is no such doubt. Being shut out
+ * by the panel after trips (`swinger`) is chatter's.
  */
 #include <string.h>
 
@@ -41,7 +41,10 @@ struct covered {
 	int64_t  now;		/* the newest period of the partition */
 	uint32_t event;		/* the first bypass of the run */
 	size_t   times;		/* bypasses in the run */
-	bool     armed;		/* at the end of the log */
+	int64_t  set_for;	/* the period that the open bypass was set for; -1 = none was seen */
+	uint32_t set;		/* its event */
+	bool     kept;		/* the panel does not drop it at disarming */
+	bool     over;		/* that period has ended */
 };
 
 static bool
@@ -53,8 +56,6 @@ is_armed(const struct arming_of *of)
 static void
 cover(struct covered *c, int64_t first, int64_t last, uint32_t event)
 {
-	if (last < first)
-		return;
 	if (c->last < c->first || first > c->last + 1) {
 		c->first = first;
 		c->event = event;
@@ -72,29 +73,30 @@ periods_of(const struct judging *j, const struct device *d)
 {
 	const struct view *v = j->h.v;
 	const struct arming_of *end = &j->arming.end[d->area];
-	struct covered c = { .first = 1, .now = end->period, .armed = is_armed(end) };
-	int64_t first = -1;
-	uint32_t event = 0;
+	struct covered c = { .first = 1, .now = end->period, .set_for = -1, .kept = j->ends };
 
 	for (size_t i = 0; i < d->n_event; i++) {
 		uint32_t index = d->event[i];
 		const struct event *ev = &v->event[index];
 		const struct arming_of *of = &j->arming.of[index];
+		int64_t period = (int64_t)of->period + !is_armed(of);
 
-		if (ev->marks & MARK_STILL)
-			continue;
-		if (ev->word == W_BYPASS && (first < 0 || !j->ends)) {
-			if (first >= 0)
-				cover(&c, first, first, event);
-			first = (int64_t)of->period + !is_armed(of);
-			event = index;
-		} else if (ev->word == W_UNBYPASS && first >= 0) {
-			cover(&c, first, of->period, event);
-			first = -1;
+		if (ev->word == W_BYPASS && (ev->marks & MARK_STILL)) {
+			c.kept |= c.set_for >= 0 && period > c.set_for;
+		} else if (ev->word == W_BYPASS && (c.set_for < 0 ||
+		    (!c.kept && period != c.set_for))) {
+			if (c.set_for >= 0)
+				cover(&c, c.set_for, c.set_for, c.set);
+			c.set_for = period;
+			c.set = index;
+		} else if (ev->word == W_UNBYPASS && c.set_for >= 0) {
+			cover(&c, c.set_for, of->period, c.set);
+			c.set_for = -1;
 		}
 	}
-	if (first >= 0)
-		cover(&c, first, j->ends || first > c.now ? c.now : first, event);
+	if (c.set_for >= 0 && c.set_for <= c.now)
+		cover(&c, c.set_for, c.kept ? c.now : c.set_for, c.set);
+	c.over = c.set_for < c.now || (c.set_for == c.now && !is_armed(end));
 	return c;
 }
 
@@ -104,12 +106,12 @@ checks(struct judging *j, struct finding *f, bool life)
 	struct findings *out = j->h.out;
 
 	if (life)
-		finding_check(out, f, "Life safety is left out: have it taken in again at once, and find "
-		    "out who left it out and why. Until then people here are not warned: tell them, and "
-		    "ask what local codes require.");
+		finding_check(out, f, "Life safety is left out: have it taken in again at once, "
+		    "and find out who left it out and why. Until then people here are not warned: "
+		    "tell them, and ask what local codes require.");
 	finding_check(out, f, "Read at the panel whether it is still left out.");
-	finding_check(out, f, "What is wrong with it? A zone is left out because it would not close, went "
-	    "off by itself, or a work was not finished. Mend that.");
+	finding_check(out, f, "What is wrong with it? A zone is left out because it would not "
+	    "close, went off by itself, or a work was not finished. Mend that.");
 	finding_check(out, f, "Take it in again, and test it in its place.");
 	finding_caution(out, f, CARE_SITE_TEST);
 }
@@ -135,8 +137,8 @@ judge_device(struct judging *j, int32_t from)
 	const struct view *v = h->v;
 	int32_t device = now_on_zone(v, from);
 	const struct device *d = &v->device[device];
-	const struct holding *x = &h->state->device[from].cond[COND_BYPASS];
-	bool life = d->life || v->device[from].life, strict = life || d->maybe_life, open, doubt = false;
+	struct holding x = h->state->device[from].cond[COND_BYPASS];
+	bool life = d->life, strict = life || d->maybe_life, open, doubt = false;
 	struct covered c = periods_of(j, &v->device[from]);
 	bool often = c.last >= c.now && c.last - c.first + 1 >=
 	    (int64_t)setting_value(v, h->rule, "periods", device);
@@ -144,25 +146,25 @@ judge_device(struct judging *j, int32_t from)
 	struct arena *a = &h->out->arena;
 	struct finding *f;
 
-	open = x->since != NO_TIME && !held_blurred(h, from, x, ends);
+	open = x.since != NO_TIME && !held_blurred(h, from, &x, ends);
 	if (device != from && h->state->device[device].cond[COND_BYPASS].since != NO_TIME)
 		return;		/* told for that device itself */
-	if (open && !strict && !j->ends && (c.now > c.last || (c.now == c.last && !c.armed)) &&
-	    c.times) {
-		doubt = true;
-		open = v->now - x->since <= setting_ms(v, h->rule, "doubt", device);
+	if (open && !strict && !c.kept && c.set_for >= 0) {
+		x = (struct holding){ .since = v->event[c.set].at, .event = c.set };
+		doubt = c.over;
+		open = !often && (!doubt || v->now - x.since <= setting_ms(v, h->rule, "doubt", device));
 	}
-	open = open && (strict || often || v->now - x->since >= setting_ms(v, h->rule, "age", device));
+	open = open && (strict || often || v->now - x.since >= setting_ms(v, h->rule, "age", device));
 	if (!open && !often)
 		return;
-	f = held_add(h, device, NULL, open ? x : &run);
+	f = held_add(h, device, NULL, open ? &x : &run);
 	f->life = life;
 	f->level = life ? LEVEL_NOW : open && !doubt ? LEVEL_SOON : LEVEL_LATER;
 	f->count = c.times > 1 ? (long)c.times : 1;
 	finding_measure(h->out, f, "armed_periods", c.times ? (double)(c.last - c.first + 1) : 0, "");
 	finding_summary(h->out, f, "%s: %s%s%s.", device_label(h->v, device), open ?
-	    arena_fmt(a, "bypassed %s", held_since(h, x)) : arena_fmt(a, "bypassed in each of the last "
-	    "%lld armed periods, %zu times, from %s on", (long long)(c.last - c.first + 1), c.times,
+	    arena_fmt(a, "bypassed %s", held_since(h, &x)) : arena_fmt(a, "bypassed in each of the "
+	    "last %lld armed periods, %zu times, from %s on", (long long)(c.last - c.first + 1), c.times,
 	    held_since(h, &run)),
 	    open && h->state->device[device].cond[COND_OPEN].since != NO_TIME ? ", and open" : "",
 	    doubt ? "; this log never shows the end of a bypass, so it may have gone with the disarming" :
@@ -189,8 +191,8 @@ judge_panel(struct judging *j, const struct panel_holding *p)
 	finding_summary(h->out, f, "The panel%s%s: bypassed or disabled %s; the code says what.",
 	    *p->zone ? ", number " : "", p->zone, held_since(h, &p->holding));
 	if (site && !life)
-		finding_caution(h->out, f, "The site has life-safety devices: what was left out may be "
-		    "theirs, or their sounder or line. Find out first.");
+		finding_caution(h->out, f, "The site has life-safety devices: what was left out "
+		    "may be theirs, or their sounder or line. Find out first.");
 	checks(j, f, life);
 }
 
@@ -208,15 +210,8 @@ judge(struct view *v, struct findings *out)
 		return;
 	j.h = held_begin(v, out, &rule_bypass_left);
 	arming_of(v, &out->arena, ARMING_TEST_MAX, ARMING_SESSION_MAX, &j.arming);
-	for (size_t i = 0; i < v->n_device; i++) {
-		const struct device *d = &v->device[i];
-		size_t k = 0;
-
-		while (k < d->n_event && v->event[d->event[k]].word != W_BYPASS)
-			k++;
-		if (k < d->n_event)
-			judge_device(&j, (int32_t)i);
-	}
+	for (size_t i = 0; i < v->n_device; i++)
+		judge_device(&j, (int32_t)i);
 	for (size_t i = 0; i < j.h.state->n_open; i++)
 		if (j.h.state->open[i].what == COND_BYPASS)
 			judge_panel(&j, &j.h.state->open[i]);
@@ -226,9 +221,9 @@ const struct rule rule_bypass_left = {
 	.id = "bypass-left",
 	.title = "Zone that is left out",
 	.why = "A zone that is left out is not watched, and nobody sees it while all looks well.",
-	.quiet_on = "A bypass of one night that was taken off; being shut out by the panel after trips, "
-	    "which is chatter's. Where a log never shows the end of a bypass, one is taken to end "
-	    "with the disarming after 30 days, except on life safety.",
+	.quiet_on = "A bypass of one night that was taken off; being shut out by the panel after "
+	    "trips, which is chatter's. Where a log never shows the end of a bypass, one is taken "
+	    "to end with the disarming after 30 days, except on life safety.",
 	.limits = "Many panels drop a bypass at disarming and write nothing: read at the panel.",
 	.setting = settings,
 	.judge = judge,

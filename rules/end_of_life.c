@@ -25,11 +25,12 @@ report(struct held *h, int32_t device, const struct holding *x)
 		    LEVEL_SOON;
 	finding_summary(h->out, f, "%s: at its end of life %s, and not replaced by the log.",
 	    device_label(h->v, device), held_since(h, x));
-	finding_check(h->out, f, "Replace the device, not its cell: read the date on it, and bring one "
-	    "that this panel takes.");
-	finding_check(h->out, f, "Look at the others of its age at this site: they are due as well.");
-	finding_check(h->out, f, "After the work: the old serial is unlearned, the new one learned, heard "
-	    "and tested in its place.");
+	finding_check(h->out, f, "Replace the device, not its cell: read the date on it, and bring "
+	    "one that this panel takes.");
+	finding_check(h->out, f, "Look at the others of its age at this site: they are due as "
+	    "well.");
+	finding_check(h->out, f, "After the work: the old serial is unlearned, the new one "
+	    "learned, heard and tested in its place.");
 	finding_caution(h->out, f, CARE_SITE_TEST);
 	held_unclear(h, f);
 }
@@ -55,9 +56,11 @@ judge(struct view *v, struct findings *out)
 			continue;
 		f = held_add(&h, -1, "panel:end-of-life", &p->holding);
 		f->level = LEVEL_SOON;
-		finding_summary(out, f, "Something is at its end of life %s; the log does not say what.",
+		finding_summary(out, f, "Something is at its end of life %s; the log does not say "
+		    "what.",
 		    held_since(&h, &p->holding));
-		finding_check(out, f, "Read at the panel which device is meant: it may be life safety.");
+		finding_check(out, f, "Read at the panel which device is meant: it may be life "
+		    "safety.");
 		finding_caution(out, f, CARE_MAYBE_LIFE);
 	}
 }
@@ -65,9 +68,10 @@ judge(struct view *v, struct findings *out)
 const struct rule rule_end_of_life = {
 	.id = "end-of-life",
 	.title = "Detector at its end of life",
-	.why = "A detector past its end of life may stay silent in a fire, or with carbon monoxide.",
-	.quiet_on = "Detectors that were taken out or replaced on their zone, or that the roster gives "
-	    "as installed since.",
+	.why = "A detector past its end of life may stay silent in a fire, or with carbon "
+	    "monoxide.",
+	.quiet_on = "Detectors that were taken out or replaced on their zone, or that the roster "
+	    "gives as installed since.",
 	.limits = "Only detectors that tell it are seen. A replacement under the same zone that no "
 	    "row tells of stays on the list.",
 	.setting = settings,

@@ -56,11 +56,12 @@ report(struct view *v, struct findings *out, const struct repeats *r, size_t fir
 	finding_summary(out, f, "%ld exit errors in %s, the last at %s%s%s.", f->count,
 	    rule_span_text(a, f->last - f->onset), when_local(v, a, f->last),
 	    door >= 0 ? "; most often " : "", door >= 0 ? device_label(v, door) : "");
-	finding_check(out, f, "Walk the way out with those who arm: which door do they use, does it "
-	    "latch, is the exit time long enough for them?");
-	finding_check(out, f, "Door contact on the way out: does it close in time, or does the door "
-	    "spring open again?");
-	finding_check(out, f, "Show the users once more how to arm, and whom to call after an error.");
+	finding_check(out, f, "Walk the way out with those who arm: which door do they use, does "
+	    "it latch, is the exit time long enough for them?");
+	finding_check(out, f, "Door contact on the way out: does it close in time, or does the "
+	    "door spring open again?");
+	finding_check(out, f, "Show the users once more how to arm, and whom to call after an "
+	    "error.");
 }
 
 static void

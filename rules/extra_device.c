@@ -82,27 +82,27 @@ say(struct view *v, struct findings *out, struct finding *f, enum sort sort,
 	switch (sort) {
 	case ROSTERED:
 		what = "the roster lists it, and the panel does not know it: nobody watches it";
-		finding_check(out, f, "Learn it, or find out why it was left out; then test it in its "
-		    "place.");
+		finding_check(out, f, "Learn it, or find out why it was left out; then test it in "
+		    "its place.");
 		break;
 	case TAKEN_OUT:
 		what = "it was taken out of this panel and still sends";
-		finding_check(out, f, "Is it still fitted? Then nobody watches its place. Learn it again, or "
-		    "take it down and its cell out.");
+		finding_check(out, f, "Is it still fitted? Then nobody watches its place. Learn it "
+		    "again, or take it down and its cell out.");
 		break;
 	case NAMELESS:
 		what = "the log names no serial";
-		finding_check(out, f, "Read at the panel which serial it heard, and whether one of ours was "
-		    "put in the place of another without us.");
+		finding_check(out, f, "Read at the panel which serial it heard, and whether one of "
+		    "ours was put in the place of another without us.");
 		break;
 	case STRANGER:
 		what = e ? arena_fmt(a, "known at account %s%s%s", e->account, *e->zone ? ", zone " : "",
 		    e->zone) : "no list knows it";
-		finding_check(out, f, "Nothing to mend here. Keep it in mind at the next learn session: it "
-		    "will offer itself; compare each sticker.");
+		finding_check(out, f, "Nothing to mend here. Keep it in mind at the next learn "
+		    "session: it will offer itself; compare each sticker.");
 		if (e)
-			finding_check(out, f, "Look at the account that it belongs to: does its own panel hear "
-			    "it?");
+			finding_check(out, f, "Look at the account that it belongs to: does its "
+			    "own panel hear it?");
 		break;
 	}
 	finding_summary(out, f, "%s: heard %s outside learning, last at %s; %s.",
@@ -127,9 +127,8 @@ judge_place(struct view *v, struct findings *out, const uint32_t *event, size_t 
 		sort = NAMELESS;
 	else if (d && d->unlearned != NO_TIME)
 		sort = TAKEN_OUT;
-	else if (d && ((d->learned != NO_TIME && d->learned > last) ||
-	    (d->last_heard != NO_TIME && d->last_heard > last)))
-		return;
+	else if (d && (d->learned >= last || d->last_heard >= last))
+		return;		/* NO_TIME is before all */
 	else if (d && d->rostered)
 		sort = ROSTERED;
 	else if (is_planned(v, p->serial_key))
@@ -178,13 +177,13 @@ judge(struct view *v, struct findings *out)
 const struct rule rule_extra_device = {
 	.id = "extra-device",
 	.title = "Heard, and not of this panel",
-	.why = "What the panel hears and does not know may be a neighbour's, or one of ours that nobody "
-	    "watches.",
+	.why = "What the panel hears and does not know may be a neighbour's, or one of ours that "
+	    "nobody watches.",
 	.quiet_on = "A stranger heard once or twice within 30 days; serials that were learned or "
 	    "otherwise heard as a device of the site since; planned devices, which are "
 	    "learn-mismatch's.",
-	.limits = "A serial garbled on the air looks like a stranger. A panel that does not write what it "
-	    "does not know shows nothing.",
+	.limits = "A serial garbled on the air looks like a stranger. A panel that does not write "
+	    "what it does not know shows nothing.",
 	.setting = settings,
 	.judge = judge,
 };

@@ -122,6 +122,6 @@ void
 held_unclear(const struct held *h, struct finding *f)
 {
 	if (f->device >= 0 ? h->state->device[f->device].unclear : h->state->unclear)
-		finding_caution(h->out, f, "A bare restore in this log does not say which of several "
-		    "conditions it ended: read at the panel what still stands.");
+		finding_caution(h->out, f, "A bare restore in this log does not say which of "
+		    "several conditions it ended: read at the panel what still stands.");
 }

@@ -18,11 +18,11 @@
 extern const struct rule rule_low_battery;
 
 static const struct setting settings[] = {
-	{ "life_after", 3, 0, 7, "d", "common practice, no source; under half of the 7 days' lead of "
-	    "such a warning (NFPA 72, second hand)" },
+	{ "life_after", 3, 0, 7, "d", "common practice, no source; under half of the 7 days' lead "
+	    "of such a warning (NFPA 72, second hand)" },
 	{ "lead", 7, 1, 90, "d", "7 days of lead (NFPA 72, second hand; 30 days in BS 5839-1)" },
-	{ "good", 30, 30, 365, "d", "common practice, no source; 30 days of lead (BS 5839-1): a cell "
-	    "that was low and lasts longer was changed" },
+	{ "good", 30, 30, 365, "d", "common practice, no source; 30 days of lead (BS 5839-1): a "
+	    "cell that was low and lasts longer was changed" },
 	{ NULL, 0, 0, 0, NULL, NULL }
 };
 
@@ -34,7 +34,7 @@ holding_of(const struct held *h, const struct battery *b, int32_t device)
 
 	if (b->onset != NO_TIME)
 		return (struct holding){ .since = b->onset, .event = b->onset_event };
-	if (b->state == CELL_LOW && told->since != NO_TIME)
+	if (b->state == CELL_LOW)
 		return *told;
 	return (struct holding){ .since = b->last_low, .event = b->last_event, .before = true };
 }
@@ -58,7 +58,8 @@ bring(struct held *h, int32_t device)
 	int each = d->cells ? d->cells : cell.count;
 
 	if (!*cell.label)
-		return "Bring a new cell: the roster does not say which, see the label in the device.";
+		return "Bring a new cell: the roster does not say which, see the label in the "
+		    "device.";
 	return arena_fmt(&h->out->arena, "Bring %s%d x %s.", each ? "" : "at least ", each ? each : 1,
 	    cell.label);
 }
@@ -82,20 +83,21 @@ report(struct held *h, const struct battery *b, int32_t device)
 	if (b->flips)
 		flips = arena_fmt(a, ", good and low again %u time%s since", b->flips,
 		    b->flips == 1 ? "" : "s");
-	if (b->state == CELL_MARGINAL && b->restored != NO_TIME)
-		good = arena_fmt(a, "; good again at %s, with no sign of a new cell: still to be changed",
+	if (b->state == CELL_MARGINAL)
+		good = arena_fmt(a, "; good again at %s, with no sign of a new cell: still to be "
+		    "changed",
 		    when_local(h->v, a, b->restored));
 	finding_summary(out, f, "%s: battery low %s%s%s.", device_label(h->v, device),
 	    held_since(h, &x), flips, good);
 	finding_check(out, f, bring(h, device));
 	if (b->night)
-		finding_check(out, f, "Low by night and good again by day: cold brings out a weak cell. "
-		    "It is not fixed.");
-	finding_check(out, f, "After the change: the low battery is restored in the log, and the device "
-	    "is tested in its place. Look again in two weeks.");
+		finding_check(out, f, "Low by night and good again by day: cold brings out a weak "
+		    "cell. It is not fixed.");
+	finding_check(out, f, "After the change: the low battery is restored in the log, and the "
+	    "device is tested in its place. Look again in two weeks.");
 	if (d->kind == KIND_SMOKE || d->kind == KIND_CO || d->kind == KIND_GAS || d->kind == KIND_HEAT)
-		finding_check(out, f, "If it still sounds with a new cell, that is no cell: treat it as "
-		    "an alarm.");
+		finding_check(out, f, "If it still sounds with a new cell, that is no cell: treat "
+		    "it as an alarm.");
 	finding_caution(out, f, CARE_SITE_TEST);
 }
 
@@ -146,11 +148,12 @@ const struct rule rule_low_battery = {
 	.title = "Cell of one device is low",
 	.why = "A device that says that its cell is low has days left, seldom weeks. A detector of "
 	    "fire or gas must not run out.",
-	.quiet_on = "Cells that were changed; a device that was good again for 30 days; devices taken "
-	    "out or only heard by chance; repeats of one low battery. Where battery-cluster lists all "
-	    "cells of a site, or supervision-loss speaks of the device, only life safety is told again.",
-	.limits = "A log without a word for a changed cell leaves a changed cell on the list until it "
-	    "was good for 30 days.",
+	.quiet_on = "Cells that were changed; a device that was good again for 30 days; devices "
+	    "taken out or only heard by chance; repeats of one low battery. Where battery-cluster "
+	    "lists all cells of a site, or supervision-loss speaks of the device, only life safety "
+	    "is told again.",
+	.limits = "A log without a word for a changed cell leaves a changed cell on the list until "
+	    "it was good for 30 days.",
 	.setting = settings,
 	.judge = judge,
 	.fleet = fleet,

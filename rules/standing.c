@@ -146,11 +146,12 @@ const struct rule rule_standing = {
 	.id = "standing",
 	.title = "Input that stays open or in alarm",
 	.why = "What stands open cannot be watched, and what stands in alarm hides the next one.",
-	.quiet_on = "Alarms of life safety, which life-alarm tells; inputs that report no return in "
-	    "this log; keyfobs; an end in the same minute of a log that has only minutes; what bypass-left or supervision-loss speaks of; an opening before a "
-	    "gap in the export when there was another after it.",
-	.limits = "A door left open on a warm day looks like a broken contact. An alarm that names no "
-	    "zone is not followed.",
+	.quiet_on = "Alarms of life safety, which life-alarm tells; inputs that report no return "
+	    "in this log; keyfobs; an end in the same minute of a log that has only minutes; what "
+	    "bypass-left or supervision-loss speaks of; an opening before a gap in the export when "
+	    "there was another after it.",
+	.limits = "A door left open on a warm day looks like a broken contact. An alarm that names "
+	    "no zone is not followed.",
 	.setting = settings,
 	.judge = judge,
 };

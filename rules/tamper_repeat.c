@@ -73,13 +73,15 @@ report(struct judging *j, const struct repeats *r, size_t first, size_t past, in
 		finding_evidence(out, f, r->event[i]);
 	finding_summary(out, f, "%s: %ld tampers in %s, the last at %s.", device_label(v, device),
 	    f->count, rule_span_text(a, f->last - f->onset), when_local(v, a, f->last));
-	finding_check(out, f, "Ask who was at it at these times: children, cleaners, somebody who wants "
-	    "it out of the way?");
-	finding_check(out, f, "Housing: closed, on its base, tamper spring seated, wall flat and firm, "
-	    "does a door that slams shake it?");
+	finding_check(out, f, "Ask who was at it at these times: children, cleaners, somebody who "
+	    "wants it out of the way?");
+	finding_check(out, f, "Housing: closed, on its base, tamper spring seated, wall flat and "
+	    "firm, does a door that slams shake it?");
 	if (device >= 0 && v->device[device].wireless)
-		finding_check(out, f, "Cell: voltage under load; a weak cell can look like a tamper.");
-	finding_check(out, f, "After the work: tested in its place, and two quiet weeks in the log.");
+		finding_check(out, f, "Cell: voltage under load; a weak cell can look like a "
+		    "tamper.");
+	finding_check(out, f, "After the work: tested in its place, and two quiet weeks in the "
+	    "log.");
 	finding_caution(out, f, CARE_SITE_TEST);
 }
 
@@ -134,15 +136,14 @@ is_left(const struct held *h, int32_t device)
 static void
 judge(struct view *v, struct findings *out)
 {
-	size_t least = (size_t)setting_value(v, &rule_tamper_repeat, "tampers", -1), rows = 0;
-	uint32_t *panel;
+	size_t rows = 0, n = 0;
 	struct judging j;
-	size_t n = 0;
+	uint32_t *panel;
 
 	for (size_t i = 0; i < v->n_event; i++)
 		rows += v->event[i].word == W_TAMPER;
-	if (rows < 2 || (rows < least && rows < 3 && !v->n_override))
-		return;
+	if (rows < 2)
+		return;		/* no setting asks for fewer */
 	j.h = held_begin(v, out, &rule_tamper_repeat);
 	arming_of(v, &out->arena, ARMING_TEST_MAX, ARMING_SESSION_MAX, &j.arming);
 	panel = arena_take(&out->arena, v->n_event * sizeof *panel);
@@ -161,9 +162,9 @@ const struct rule rule_tamper_repeat = {
 	.id = "tamper-repeat",
 	.title = "Tamper again and again",
 	.why = "A housing that opens again and again is loose, or somebody is at it.",
-	.quiet_on = "Rows within 30 min of each other, which are one occasion; occasions with a learn "
-	    "session, a test, a changed cell or a service row beside them, except on life safety; a "
-	    "tamper that still holds, of which trouble-left tells.",
+	.quiet_on = "Rows within 30 min of each other, which are one occasion; occasions with a "
+	    "learn session, a test, a changed cell or a service row beside them, except on life "
+	    "safety; a tamper that still holds, of which trouble-left tells.",
 	.limits = "Who was at it the log does not say. Tampers of several modules that the panel "
 	    "reports are counted together.",
 	.setting = settings,

@@ -30,13 +30,13 @@ report(struct held *h, const struct panel_holding *p)
 	finding_summary(h->out, f, "No end in the log: %s%s%s %s%s.", condition_text(p->what),
 	    *p->partition ? " in partition " : "", p->partition, held_since(h, &p->holding),
 	    life ? ", life safety with it" : "");
-	finding_check(h->out, f, "Ask those who monitor it whether it is still on test, and whether "
-	    "anybody is at work there.");
-	finding_check(h->out, f, "If nobody is: have the test ended at once, and an end in the log. "
-	    "Alarms of this time may have been taken for tests: go through them.");
+	finding_check(h->out, f, "Ask those who monitor it whether it is still on test, and "
+	    "whether anybody is at work there.");
+	finding_check(h->out, f, "If nobody is: have the test ended at once, and an end in the "
+	    "log. Alarms of this time may have been taken for tests: go through them.");
 	if (life)
-		finding_caution(h->out, f, "While it is on test an alarm may not be passed on: an alarm in "
-		    "a test is real until the one who tests says that it was his.");
+		finding_caution(h->out, f, "While it is on test an alarm may not be passed on: an "
+		    "alarm in a test is real until the one who tests says that it was his.");
 }
 
 static void
@@ -59,8 +59,8 @@ const struct rule rule_test_left = {
 	.why = "What is on test is not passed on. A test that was forgotten leaves people without "
 	    "help and looks like quiet.",
 	.quiet_on = "Tests that ended, also by an end that names no partition; tests of up to 4 h.",
-	.limits = "A station that ends a test by its own clock and writes no end keeps it on the list: "
-	    "ask it.",
+	.limits = "A station that ends a test by its own clock and writes no end keeps it on the "
+	    "list: ask it.",
 	.setting = settings,
 	.judge = judge,
 };

@@ -42,30 +42,30 @@ check(struct findings *out, struct finding *f, enum condition c)
 {
 	switch (c) {
 	case COND_TAMPER:
-		finding_check(out, f, "Housing: closed, on its base, tamper spring seated, screws and "
-		    "wall firm; who opened it?");
+		finding_check(out, f, "Housing: closed, on its base, tamper spring seated, screws "
+		    "and wall firm; who opened it?");
 		break;
 	case COND_SOUNDER:
-		finding_check(out, f, "Sounder: wires, end-of-line resistor, fuse or cell; would it be "
-		    "heard today? Test it with the account on test.");
+		finding_check(out, f, "Sounder: wires, end-of-line resistor, fuse or cell; would "
+		    "it be heard today? Test it with the account on test.");
 		break;
 	case COND_MODULE:
-		finding_check(out, f, "Module: its light, supply, cable or bus; which devices report "
-		    "through it? They may be without watch.");
+		finding_check(out, f, "Module: its light, supply, cable or bus; which devices "
+		    "report through it? They may be without watch.");
 		break;
 	case COND_PANEL_BATTERY:
-		finding_check(out, f, "Panel battery: age, terminals, voltage under load; is mains there "
-		    "and the charger well? Without it the first power cut ends the watch.");
+		finding_check(out, f, "Panel battery: age, terminals, voltage under load; is mains "
+		    "there and the charger well? Without it the first power cut ends the watch.");
 		break;
 	case COND_COMM:
 		finding_check(out, f, "Reach the site by another way: alarms may not arrive until "
 		    "communication is back.");
-		finding_check(out, f, "Line, router, aerial and account at the provider, in this order; "
-		    "then a test report that arrives.");
+		finding_check(out, f, "Line, router, aerial and account at the provider, in this "
+		    "order; then a test report that arrives.");
 		break;
 	default:
-		finding_check(out, f, "Read at the panel which trouble it is; it is often a wire, a cell "
-		    "or dirt before it is the device.");
+		finding_check(out, f, "Read at the panel which trouble it is; it is often a wire, "
+		    "a cell or dirt before it is the device.");
 		break;
 	}
 }
@@ -74,10 +74,10 @@ static void
 finish(struct held *h, struct finding *f)
 {
 	if (f->life)
-		finding_check(h->out, f, "Until it is mended people here may not be warned: tell them, and "
-		    "ask what local codes require until then.");
-	finding_check(h->out, f, "After the work: the restore is in the log and the part was tested in "
-	    "its place.");
+		finding_check(h->out, f, "Until it is mended people here may not be warned: tell "
+		    "them, and ask what local codes require until then.");
+	finding_check(h->out, f, "After the work: the restore is in the log and the part was "
+	    "tested in its place.");
 	finding_caution(h->out, f, CARE_SITE_TEST);
 	held_unclear(h, f);
 }
@@ -180,13 +180,13 @@ judge(struct view *v, struct findings *out)
 const struct rule rule_trouble_left = {
 	.id = "trouble-left",
 	.title = "Trouble that nobody mended",
-	.why = "A trouble that was taken note of and left is the usual beginning of an alarm that does "
-	    "not come.",
-	.quiet_on = "What was restored; fire supervisory signals, mains, interference, low cells and "
-	    "end of life, which have rules of their own; devices that were taken out; lost devices, "
-	    "unless they are life safety.",
-	.limits = "A panel that does not write restores keeps its troubles on the list. One module's "
-	    "number does not say which devices report through it.",
+	.why = "A trouble that was taken note of and left is the usual beginning of an alarm that "
+	    "does not come.",
+	.quiet_on = "What was restored; fire supervisory signals, mains, interference, low cells "
+	    "and end of life, which have rules of their own; devices that were taken out; lost "
+	    "devices, unless they are life safety.",
+	.limits = "A panel that does not write restores keeps its troubles on the list. One "
+	    "module's number does not say which devices report through it.",
 	.setting = settings,
 	.judge = judge,
 };
