@@ -17,31 +17,23 @@ enum {
 	WAITING_NAME = 24,	/* longest account that may wait */
 };
 
-struct zone_of { const char *account; const struct tz *tz; };
-
 struct reading {
 	struct reading_file *file;
 	size_t               n_file;
 	struct ingest_options o;
 	struct reader_options read;
 	struct wordin       *wordin;	/* NULL = none */
-	struct tz_set       *zones;
 	struct arena        *arena;	/* the ingest's: only this thread and, before it
 					 * starts, the caller take from it */
 	size_t               batch_rows;
 
-	/* accounts, by the hash of their three texts */
-	struct acct        **acct;	/* slots */
-	size_t               n_acct, cap_acct;
-	struct acct         *last;
+	struct accounts      accounts;
 	struct waiting {
 		uint32_t row, n;
 		uint64_t hash;
 		char     name[WAITING_NAME];
 	} waiting[WAITING];
 	size_t               n_waiting;
-	struct zone_of      *zone;	/* slots, by the hash of the account */
-	size_t               n_zone, cap_zone;
 	const struct tz     *fallback;
 
 	/* event cells, by hash; a cell too long for the memo is searched in the list */
@@ -56,7 +48,7 @@ struct reading {
 	int64_t              jump_at;	/* last row that stood far off */
 	int                  jumps;
 	bool                 used_fallback;
-	uint32_t             accounts;	/* with rows in it */
+	uint32_t             n_account;	/* with rows in it */
 
 	/* between the threads */
 	pthread_t            thread;
@@ -74,154 +66,25 @@ struct reading {
 
 /* ---- accounts and cells ---------------------------------------------------- */
 
-static uint64_t
-account_hash(struct span account, struct span receiver, struct span line)
-{
-	uint64_t h = span_hash_fold(account);
-
-	return receiver.n || line.n ? h ^ span_hash_fold(receiver) * 3 ^ span_hash_fold(line) * 7 : h;
-}
-
 const struct tz *
 reading_zone(struct reading *r, const char *account)
 {
-	size_t at;
-
-	if (r->n_zone == 0)
-		return NULL;
-	at = (size_t)span_hash_fold(span_of(account)) & (r->cap_zone - 1);
-	for (; r->zone[at].account; at = (at + 1) & (r->cap_zone - 1))
-		if (span_eq_fold(span_of(r->zone[at].account), span_of(account)))
-			return r->zone[at].tz;
-	return NULL;
+	return accounts_zone(&r->accounts, account);
 }
 
 int
 reading_timezone(void *reading, const char *account, const char *name)
 {
-	struct reading *r = reading;
-	struct err e;
-	const struct tz *tz = tz_find(r->zones, span_of(name), &e);
-	size_t at;
-
-	if (!tz)	/* known when it was taken in; the database has changed since */
-		return 0;
-	if ((r->n_zone + 1) * 2 > r->cap_zone) {
-		struct zone_of *old = r->zone;
-		size_t n_old = r->cap_zone;
-
-		r->cap_zone = n_old ? n_old * 2 : 64;
-		r->zone = x_calloc(r->cap_zone, sizeof *r->zone);
-		for (size_t i = 0; i < n_old; i++) {
-			if (!old[i].account)
-				continue;
-			at = (size_t)span_hash_fold(span_of(old[i].account)) & (r->cap_zone - 1);
-			while (r->zone[at].account)
-				at = (at + 1) & (r->cap_zone - 1);
-			r->zone[at] = old[i];
-		}
-		free(old);
-	}
-	at = (size_t)span_hash_fold(span_of(account)) & (r->cap_zone - 1);
-	while (r->zone[at].account && !span_eq_fold(span_of(r->zone[at].account), span_of(account)))
-		at = (at + 1) & (r->cap_zone - 1);
-	if (!r->zone[at].account) {
-		r->zone[at].account = arena_text(r->arena, span_of(account));
-		r->n_zone++;
-	}
-	r->zone[at].tz = tz;
-	return 0;
-}
-
-static bool
-is_account(const struct acct *a, struct span account, struct span receiver, struct span line)
-{
-	struct span own = { a->account, a->n_account };
-
-	return (span_eq(own, account) || span_eq_fold(own, account)) &&
-	    (receiver.n == 0 ? !*a->receiver : span_eq_fold(span_of(a->receiver), receiver)) &&
-	    (line.n == 0 ? !*a->line : span_eq_fold(span_of(a->line), line));
-}
-
-static struct acct **
-account_slot(struct reading *r, uint64_t hash, struct span account, struct span receiver,
-    struct span line)
-{
-	size_t at = (size_t)hash & (r->cap_acct - 1);
-
-	for (; r->acct[at]; at = (at + 1) & (r->cap_acct - 1))
-		if (is_account(r->acct[at], account, receiver, line))
-			break;
-	return &r->acct[at];
-}
-
-static struct acct **
-slot_of(struct reading *r, struct span account, struct span receiver, struct span line)
-{
-	return account_slot(r, account_hash(account, receiver, line), account, receiver, line);
-}
-
-static struct acct *
-add_account(struct reading *r, struct span account, struct span receiver, struct span line)
-{
-	struct acct **slot, *a;
-	const char *text;
-
-	if ((r->n_acct + 1) * 2 > r->cap_acct) {
-		struct acct **old = r->acct;
-		size_t n_old = r->cap_acct;
-
-		r->cap_acct = n_old ? n_old * 2 : 1024;
-		r->acct = x_calloc(r->cap_acct, sizeof *r->acct);
-		for (size_t i = 0; i < n_old; i++)
-			if (old[i])
-				*slot_of(r, span_of(old[i]->account), span_of(old[i]->receiver),
-				    span_of(old[i]->line)) = old[i];
-		free(old);
-	}
-	slot = slot_of(r, account, receiver, line);
-	if (*slot)
-		return *slot;
-	/* The text right in front of what is looked at together with it. */
-	text = arena_text(r->arena, account);
-	a = arena_take(r->arena, sizeof *a);
-	a->account = text;
-	a->n_account = (uint32_t)account.n;
-	a->receiver = receiver.n ? arena_text(r->arena, receiver) : "";
-	a->line = line.n ? arena_text(r->arena, line) : "";
-	a->index = (uint32_t)r->n_acct++;
-	a->tz = reading_zone(r, a->account);
-	*slot = a;
-	return a;
+	return accounts_timezone(&((struct reading *)reading)->accounts, account, name);
 }
 
 int
 reading_account(void *reading, const char *account, const char *receiver, const char *line,
     int64_t id)
 {
-	add_account(reading, span_of(account), span_of(receiver), span_of(line))->store.id = id;
+	accounts_add(&((struct reading *)reading)->accounts, span_of(account), span_of(receiver),
+	    span_of(line))->store.id = id;
 	return 0;
-}
-
-/* NULL: there are too many. */
-static struct acct *
-find_account(struct reading *r, const struct row *row)
-{
-	struct span account = row->cell[COL_ACCOUNT], receiver = row->cell[COL_RECEIVER];
-	struct span line = row->cell[COL_LINE];
-	struct acct *a = r->last;
-
-	/* Rows of one account often stand together. */
-	if (a && is_account(a, account, receiver, line))
-		return a;
-	if (r->cap_acct)
-		a = *slot_of(r, account, receiver, line);
-	else
-		a = NULL;
-	if (!a && r->n_acct < READING_ACCOUNTS)
-		a = add_account(r, account, receiver, line);
-	r->last = a;
-	return a;
 }
 
 static bool
@@ -319,7 +182,7 @@ resolve(struct reading *r, struct acct *a, struct event_in *ev)
 
 	if (a->seen_file != number) {
 		a->seen_file = number;
-		r->accounts++;
+		r->n_account++;
 		a->prev_at = NO_TIME;
 	}
 	if (!a->tz) {
@@ -357,24 +220,15 @@ settle(struct reading *r, struct batch *b)
 {
 	const struct span none = { NULL, 0 };
 
-	for (size_t i = 0; r->cap_acct && i < r->n_waiting; i++)
-		__builtin_prefetch(&r->acct[r->waiting[i].hash & (r->cap_acct - 1)]);
-	for (size_t i = 0; r->cap_acct && i < r->n_waiting; i++) {
-		const struct acct *a = r->acct[r->waiting[i].hash & (r->cap_acct - 1)];
-
-		if (a) {
-			__builtin_prefetch(a);
-			__builtin_prefetch((const char *)a - 16);	/* its text, see add_account() */
-		}
-	}
+	for (size_t i = 0; i < r->n_waiting; i++)
+		accounts_soon(&r->accounts, r->waiting[i].hash, false);
+	for (size_t i = 0; i < r->n_waiting; i++)
+		accounts_soon(&r->accounts, r->waiting[i].hash, true);
 	for (size_t i = 0; i < r->n_waiting; i++) {
 		struct span name = { r->waiting[i].name, r->waiting[i].n };
-		struct acct *a = r->cap_acct ? *account_slot(r, r->waiting[i].hash, name, none, none)
-		                             : NULL;
 
-		if (!a)
-			a = add_account(r, name, none, none);
-		resolve(r, a, &b->row[r->waiting[i].row]);
+		resolve(r, accounts_find(&r->accounts, r->waiting[i].hash, name, none, none),
+		    &b->row[r->waiting[i].row]);
 	}
 	r->n_waiting = 0;
 }
@@ -388,7 +242,7 @@ find_or_wait(struct reading *r, struct batch *b, const struct row *row, uint32_t
 	struct acct *a;
 
 	if (account.n <= WAITING_NAME && !row->cell[COL_RECEIVER].n && !row->cell[COL_LINE].n &&
-	    r->n_acct + WAITING < READING_ACCOUNTS) {
+	    r->accounts.n_acct + WAITING < ACCOUNTS_MAX) {
 		w = &r->waiting[r->n_waiting++];
 		w->row = at;
 		w->n = (uint32_t)account.n;
@@ -399,7 +253,9 @@ find_or_wait(struct reading *r, struct batch *b, const struct row *row, uint32_t
 		return NULL;
 	}
 	settle(r, b);
-	if (!(a = find_account(r, row)))
+	a = accounts_find(&r->accounts, accounts_hash(account, row->cell[COL_RECEIVER],
+	    row->cell[COL_LINE]), account, row->cell[COL_RECEIVER], row->cell[COL_LINE]);
+	if (!a)
 		return "more than 1000000 accounts";
 	resolve(r, a, &b->row[at]);
 	return NULL;
@@ -554,7 +410,7 @@ end_file(struct reading *r, struct batch *b)
 		p->from = p->sure_from = r->o.covers_from;
 		p->to = p->sure_to = r->o.covers_to;
 	} else {
-		spread_span(&r->spread, r->accounts == 1, &p->from, &p->to);
+		spread_span(&r->spread, r->n_account == 1, &p->from, &p->to);
 		spread_within(&r->sure, p->to, &p->sure_from, &p->sure_to);
 	}
 	f->from = p->from;
@@ -636,7 +492,7 @@ run(void *reading)
 		r->run_at = r->jump_at = NO_TIME;
 		r->jumps = 0;
 		r->used_fallback = false;
-		r->accounts = 0;
+		r->n_account = 0;
 		b = read_file(r, b);
 		reader_close(r->reader);
 		r->reader = NULL;
@@ -671,7 +527,8 @@ reading_open(struct reading_file *file, size_t n_file, const struct ingest_optio
 	r->n_file = n_file;
 	r->o = *o;
 	r->read.read_size = o->read_size;
-	r->zones = zones;
+	r->accounts.zones = zones;
+	r->accounts.arena = arena;
 	r->arena = arena;
 	r->batch_rows = o->batch ? o->batch : READING_BATCH;
 	r->fallback = o->timezone ? tz_find(zones, span_of(o->timezone), &e) : NULL;
@@ -757,14 +614,7 @@ reading_close(struct reading *r)
 	for (int i = 0; i < BATCHES; i++)
 		batch_release(&r->batch[i]);
 	batch_spare_release(&r->spare);
-	for (size_t i = 0; i < r->cap_acct; i++) {
-		if (!r->acct[i])
-			continue;
-		free(r->acct[i]->store.point);
-		free(r->acct[i]->store.slot);
-	}
-	free(r->acct);
-	free(r->zone);
+	accounts_release(&r->accounts);
 	spread_release(&r->spread);
 	spread_release(&r->sure);
 	pthread_mutex_destroy(&r->lock);

@@ -11,6 +11,7 @@
 #include <stddef.h>
 #include <stdint.h>
 
+#include "daemon/accounts.h"
 #include "daemon/base/arena.h"
 #include "daemon/ingest.h"
 #include "daemon/store/write.h"
@@ -21,9 +22,6 @@
 /* Rows of a batch by default: large enough that an account's rows of one batch make a
  * run worth its directory entry, small enough for two batches in 100 MiB (measured). */
 #define READING_BATCH 400000
-
-/* More accounts than any receiver serves; keeps the table of accounts bounded. */
-#define READING_ACCOUNTS 1000000
 
 struct reading_file {
 	struct ingest_file *out;	/* name, and what this side counts: reasons, note */

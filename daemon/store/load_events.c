@@ -1,0 +1,218 @@
+/* load_events.c - points and events of one account. */
+#include <stdlib.h>
+#include <string.h>
+
+#include "daemon/store/load_part.h"
+#include "daemon/store/stored.h"
+
+/* Of what is older, a view holds the last event of each kind at each place: enough to
+ * know what stands open and what was learned; the rest is not judged again every night. */
+#define HORIZON (400 * DAY)
+
+int
+load_points(struct store *s, struct view *v, int64_t id, struct err *e)
+{
+	sqlite3_stmt *st = db_stmt(s,
+	    "SELECT partition, zone, serial FROM point WHERE account = ?1 ORDER BY n", e);
+	struct point *list = NULL;
+	size_t n = v->n_point, cap = 0;
+	int rc;
+
+	if (!st)
+		return -1;
+	sqlite3_bind_int64(st, 1, id);
+	list = x_grow(NULL, &cap, n + 32, sizeof *list);
+	if (n)
+		memcpy(list, v->point, n * sizeof *list);
+	while ((rc = db_step(s, st, e)) > 0) {
+		list = x_grow(list, &cap, n + 1, sizeof *list);
+		list[n++] = (struct point){ .partition = db_text(st, 0, &v->arena),
+		    .zone = db_text(st, 1, &v->arena), .serial = db_text(st, 2, &v->arena) };
+	}
+	v->point = arena_take(&v->arena, (n + 1) * sizeof *list);
+	memcpy(v->point, list, n * sizeof *list);
+	v->n_point = n;
+	free(list);
+	return rc;
+}
+
+static const char *
+no_zeros(const char *s)
+{
+	return s + strspn(s, "0");
+}
+
+/* Numbers by value, then everything else, so that no two points are equal. */
+static int
+by_place(const void *a, const void *b)
+{
+	const struct point *x = *(struct point *const *)a, *y = *(struct point *const *)b;
+	const char *p = no_zeros(x->zone), *q = no_zeros(y->zone);
+	int c = (strlen(p) > strlen(q)) - (strlen(p) < strlen(q));
+
+	if (c || (c = strcmp(p, q)) || (c = strcmp(no_zeros(x->partition), no_zeros(y->partition))) ||
+	    (c = strcmp(x->serial, y->serial)) || (c = strcmp(x->zone, y->zone)))
+		return c;
+	return strcmp(x->partition, y->partition);
+}
+
+/* Points in an order of their own, so that devices do not depend on which file was
+ * read first; *rank says where each point went. */
+void
+load_sort_points(struct view *v, uint32_t **rank)
+{
+	struct point **sorted = x_alloc((v->n_point + 1) * sizeof *sorted), *moved;
+
+	*rank = arena_take(&v->arena, (v->n_point + 1) * sizeof **rank);
+	moved = arena_take(&v->arena, (v->n_point + 1) * sizeof *moved);
+	for (size_t i = 0; i < v->n_point; i++)
+		sorted[i] = &v->point[i];
+	qsort(sorted, v->n_point, sizeof *sorted, by_place);
+	for (size_t i = 0; i < v->n_point; i++) {
+		(*rank)[sorted[i] - v->point] = (uint32_t)i;
+		moved[i] = *sorted[i];
+	}
+	v->point = moved;
+	free(sorted);
+}
+
+/* ---- events ---------------------------------------------------------------- */
+
+static int
+phrase_text(struct store *s, int64_t id, struct arena *a, const char **out, struct err *e)
+{
+	sqlite3_stmt *st = db_stmt(s, "SELECT text FROM phrase WHERE id = ?1", e);
+
+	if (!st)
+		return -1;
+	sqlite3_bind_int64(st, 1, id);
+	if (db_step(s, st, e) < 0)
+		return -1;
+	*out = db_text(st, 0, a);
+	sqlite3_reset(st);
+	return 0;
+}
+
+static void
+take_event(const struct store *s, struct view *v, const struct block_row *r, int64_t file,
+    int64_t id, uint32_t base, struct event *ev)
+{
+	*ev = (struct event){ .id = id, .text = "", .user = "", .point = base + r->point,
+	    .cell = r->cell - 1, .file = (uint32_t)file, .line = r->line,
+	    .offset = (int32_t)r->shift, .device = -1, .word = r->word, .marks = r->marks,
+	    .at = (r->wall - r->shift) * SECOND + r->ms, .received = NO_TIME };
+	if (ev->cell < s->n_cell)
+		ev->hint = s->cell_hint[ev->cell];
+	if (r->has_received) {
+		/* A local time of receipt is read with the event's own offset; where a clock was
+		 * reset there is none, but there receipt is the event's time. */
+		bool local = r->received_offset == OFFSET_NONE;
+		int64_t offset = local ? r->shift : r->received_offset * 60;
+
+		ev->received = local && r->marks & MARK_RESET ? ev->at :
+		    (r->received - offset) * SECOND + r->received_ms;
+	}
+	if (r->user.n)
+		ev->user = arena_text(&v->arena, r->user);
+}
+
+/* The last old events, by place and event cell. */
+struct last { uint32_t *slot; size_t n, cap; };		/* index in the list + 1 */
+
+static size_t
+last_slot(const struct last *l, const struct event *list, uint32_t point, uint32_t cell)
+{
+	size_t at = (size_t)((point * UINT64_C(0x9e3779b97f4a7c15) + cell) * UINT64_C(0x9fb21c651e98df25)
+	    >> 32) & (l->cap - 1);
+
+	while (l->slot[at] && (list[l->slot[at] - 1].point != point || list[l->slot[at] - 1].cell != cell))
+		at = (at + 1) & (l->cap - 1);
+	return at;
+}
+
+/* Where the old event `*n` of the list stands now: there, if it is the first of its kind
+ * and place or the last so far, in the place of the one before. False: it is neither. */
+static bool
+keep_last(struct last *l, struct event *list, size_t *n)
+{
+	struct event *ev = &list[*n];
+	size_t at;
+
+	if ((l->n + 1) * 2 > l->cap) {
+		struct last more = { .n = l->n, .cap = l->cap ? l->cap * 2 : 64 };
+
+		more.slot = x_calloc(more.cap, sizeof *more.slot);
+		for (size_t i = 0; i < l->cap; i++)
+			if (l->slot[i])
+				more.slot[last_slot(&more, list, list[l->slot[i] - 1].point,
+				    list[l->slot[i] - 1].cell)] = l->slot[i];
+		free(l->slot);
+		*l = more;
+	}
+	at = last_slot(l, list, ev->point, ev->cell);
+	if (!l->slot[at]) {
+		l->slot[at] = (uint32_t)*n + 1;
+		l->n++;
+		return true;
+	}
+	if (list[l->slot[at] - 1].at > ev->at)
+		return false;
+	list[l->slot[at] - 1] = *ev;
+	*n = l->slot[at] - 1;
+	return true;
+}
+
+/* Adds the events of one stored account to the view; their points come behind `base`. */
+int
+load_events(struct store *s, struct view *v, int64_t id, uint32_t base, int64_t as_of, bool texts,
+    struct event **list, size_t *cap, struct err *e)
+{
+	struct last last = { 0 };
+	struct block_base ordinary = { .word = s->cell_word, .marks = s->cell_marks,
+	    .n_cell = (uint32_t)s->n_cell };
+	struct block_row row[BLOCK_EVENTS];
+	struct arena escaped = { 0 };
+	sqlite3_stmt *st = db_stmt(s, "SELECT r.block, r.lo, r.offset, r.shift, b.events, r.file"
+	    " FROM run r CROSS JOIN block b ON b.id = r.block CROSS JOIN file f ON f.id = r.file"
+	    " WHERE r.account = ?1 ORDER BY r.file, iif(f.newest_first, -r.block, r.block)", e);
+	int rc, n;
+
+	if (!st)
+		return -1;
+	sqlite3_bind_int64(st, 1, id);
+	while ((rc = db_step(s, st, e)) > 0) {
+		int64_t block = sqlite3_column_int64(st, 0);
+
+		arena_reset(&escaped);
+		block_base_of(st, 1, &ordinary);
+		n = block_read(&ordinary, db_span(st, 4), &escaped, row);
+		if (n < 0) {
+			rc = err_set(e, ERR_STORE, s->path, 0, "block %lld cannot be read", (long long)block);
+			break;
+		}
+		*list = x_grow(*list, cap, v->n_event + (size_t)n, sizeof **list);
+		for (int i = 0; rc >= 0 && i < n; i++) {
+			size_t place = v->n_event;
+			struct event *ev = &(*list)[place];
+
+			take_event(s, v, &row[i], sqlite3_column_int64(st, 5), block * BLOCK_EVENTS + i,
+			    base, ev);
+			if (ev->point >= v->n_point || (as_of != NO_TIME && ev->at > as_of))
+				continue;
+			if (ev->at < v->now - HORIZON && !keep_last(&last, *list, &place))
+				continue;
+			v->n_event += place == v->n_event;
+			ev = &(*list)[place];
+			if (texts && row[i].phrase)
+				rc = phrase_text(s, row[i].phrase, &v->arena, &ev->text, e);
+			else if (texts && row[i].text.n)
+				ev->text = arena_text(&v->arena, row[i].text);
+		}
+		if (rc < 0)
+			break;
+	}
+	sqlite3_reset(st);
+	arena_release(&escaped);
+	free(last.slot);
+	return rc < 0 ? -1 : 0;
+}
