@@ -1,5 +1,8 @@
 #include "daemon/base/serial.h"
 
+#include <stdint.h>
+#include <string.h>
+
 static bool
 is_digit(char c)
 {
@@ -80,6 +83,75 @@ serial_key(struct arena *a, struct span s)
 	while (*p == '0')
 		p++;
 	return p;
+}
+
+static const char *
+past_zeros(const char *s, char (*as)(char))
+{
+	while (as(*s) == '0')
+		s++;
+	return s;
+}
+
+static char
+itself(char c)
+{
+	return c;
+}
+
+/* The digit that a letter is read for. */
+static char
+looks_like(char c)
+{
+	switch (c) {
+	case 'O': return '0';
+	case 'I': return '1';
+	case 'Z': return '2';
+	case 'S': return '5';
+	case 'B': return '8';
+	}
+	return c;
+}
+
+/* The number that `s` is in that base, 0 if it is none or over 64 bits. */
+static uint64_t
+value(const char *s, unsigned base)
+{
+	uint64_t v = 0;
+
+	for (; *s; s++) {
+		unsigned digit = is_digit(*s) ? (unsigned)(*s - '0') : (unsigned)(*s - 'A') + 10;
+
+		if (digit >= base || v > (UINT64_MAX - digit) / base)
+			return 0;
+		v = v * base + digit;
+	}
+	return v;
+}
+
+enum serial_twin
+serial_twin(const char *one, const char *other)
+{
+	const char *a = past_zeros(one, itself), *b = past_zeros(other, itself);
+	size_t least = 4;
+
+	if (strcmp(a, b) == 0)
+		return SERIAL_NO_TWIN;
+	if (strlen(a) >= least && strlen(b) >= least) {
+		if (value(a, 10) && value(b, 10))
+			least = 6;
+		if (strlen(a) >= least && strlen(b) >= least &&
+		    ((value(a, 10) && value(a, 10) == value(b, 16)) ||
+		    (value(b, 10) && value(b, 10) == value(a, 16))))
+			return SERIAL_OTHER_BASE;
+	}
+	a = past_zeros(one, looks_like);
+	b = past_zeros(other, looks_like);
+	while (*a && looks_like(*a) == looks_like(*b)) {
+		a++;
+		b++;
+	}
+	return *a || *b ? SERIAL_NO_TWIN : SERIAL_LOOKS_ALIKE;
 }
 
 const char *

@@ -27,6 +27,18 @@ const char *serial_plain(struct arena *a, struct span s, enum serial_fault *faul
 /* The key under which one device is found: serial_plain() without its leading zeros. */
 const char *serial_key(struct arena *a, struct span s);
 
+/* Two serials that a person, a typist or a spreadsheet may have made of one; they are
+ * pointed out and never merged. Both are plain ones or keys. */
+enum serial_twin {
+	SERIAL_NO_TWIN,		/* also the same serial, leading zeros aside */
+	SERIAL_LOOKS_ALIKE,	/* O and 0, I and 1, Z and 2, S and 5, B and 8 */
+	/* The one is the other's number in another base: 6699 and 1A2B. Under four characters,
+	 * and under six where both are digits only, that is chance (common practice, no
+	 * source). */
+	SERIAL_OTHER_BASE,
+};
+enum serial_twin serial_twin(const char *one, const char *other);
+
 /* "007" -> "7", "000" and "" -> "", "B3" -> "b3". */
 const char *number_key(struct arena *a, struct span s);
 

@@ -84,12 +84,48 @@ numbers(void **state)
 	arena_release(&a);
 }
 
+static void
+twins(void **state)
+{
+	static const struct { const char *one, *other; enum serial_twin is; } cases[] = {
+		{ "1O2", "102", SERIAL_LOOKS_ALIKE }, { "OI", "01", SERIAL_LOOKS_ALIKE },
+		{ "1A2B", "1A28", SERIAL_LOOKS_ALIKE }, { "S2", "5Z", SERIAL_LOOKS_ALIKE },
+		{ "OA1", "A1", SERIAL_LOOKS_ALIKE },	/* a letter O for a leading zero */
+		{ "000A8", "AB", SERIAL_LOOKS_ALIKE },
+		{ "102", "102", SERIAL_NO_TWIN }, { "00102", "102", SERIAL_NO_TWIN },
+		{ "", "", SERIAL_NO_TWIN }, { "", "1", SERIAL_NO_TWIN }, { "", "000", SERIAL_NO_TWIN },
+		{ "1O2", "1023", SERIAL_NO_TWIN }, { "1O2", "103", SERIAL_NO_TWIN },
+		{ "Q12", "012", SERIAL_NO_TWIN }, { "L12", "112", SERIAL_NO_TWIN },
+		/* 0x1A2B = 6699, 0x3E7 = 999, 0x3E8 = 1000 */
+		{ "6699", "1A2B", SERIAL_OTHER_BASE }, { "1A2B", "6699", SERIAL_OTHER_BASE },
+		{ "006699", "1A2B", SERIAL_OTHER_BASE }, { "6699", "1A2C", SERIAL_NO_TWIN },
+		{ "999", "3E7", SERIAL_NO_TWIN }, { "1000", "3E8", SERIAL_NO_TWIN },
+		{ "65535", "FFFF", SERIAL_OTHER_BASE }, { "65536", "10000", SERIAL_NO_TWIN },
+		/* 0x12345 = 74565, 0x100000 = 1048576 */
+		{ "74565", "12345", SERIAL_NO_TWIN }, { "1048576", "100000", SERIAL_OTHER_BASE },
+		{ "100000", "1048576", SERIAL_OTHER_BASE },
+		/* the largest of 64 bits, and one more */
+		{ "18446744073709551615", "FFFFFFFFFFFFFFFF", SERIAL_OTHER_BASE },
+		{ "18446744073709551616", "10000000000000000", SERIAL_NO_TWIN },
+		{ "GHIJ", "1234", SERIAL_NO_TWIN },
+	};
+
+	(void)state;
+	for (size_t i = 0; i < COUNT(cases); i++) {
+		if (serial_twin(cases[i].one, cases[i].other) != cases[i].is)
+			print_error("%s %s\n", cases[i].one, cases[i].other);
+		assert_int_equal(serial_twin(cases[i].one, cases[i].other), cases[i].is);
+		assert_int_equal(serial_twin(cases[i].other, cases[i].one), cases[i].is);
+	}
+}
+
 int
 main(void)
 {
 	const struct CMUnitTest tests[] = {
 		cmocka_unit_test(serials),
 		cmocka_unit_test(numbers),
+		cmocka_unit_test(twins),
 	};
 
 	return cmocka_run_group_tests(tests, NULL, NULL);
