@@ -23,7 +23,7 @@ static const struct setting settings[] = {
 	{ "span", 14, 1, 366, "d", USUAL },
 	{ "events", 24, 8, 10000, "", USUAL },
 	{ "jump", 60, 5, 3600, "s", USUAL },
-	{ "noise", 10, 1, 600, "s", USUAL },
+	{ "noise", 30, 1, 600, "s", USUAL },
 	{ "lookback", 90, 7, 366, "d", USUAL },
 	{ NULL, 0, 0, 0, NULL, NULL }
 };
@@ -63,10 +63,10 @@ add_newest(const struct view *v, int64_t origin, struct clock *c)
 
 		if (!is_fit(v, ev))
 			continue;
-		if (n == 0) {
-			block->at = (double)(ev->received - origin) / DAY;
+		if (n == 0)
 			block->event = (uint32_t)i;
-		}
+		if (n <= IN_BLOCK / 2)		/* its middle in the end */
+			block->at = (double)(ev->received - origin) / DAY;
 		offset[n++] = (double)(ev->at - ev->received) / SECOND;
 	}
 	block->offset = stats_median(offset, n);
