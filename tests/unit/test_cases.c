@@ -204,6 +204,41 @@ late_rows_move_the_onset(void **state)
 	help_close(&h);
 }
 
+/* ---- evidence -------------------------------------------------------------------- */
+
+/* Copies of the first 20 and the last 20 rows, whole, with the count of all. */
+static void
+evidence_is_kept_at_both_ends(void **state)
+{
+	static const int many[] = { 1, 20, 39, 40, 41, 60 };
+
+	(void)state;
+	for (size_t i = 0; i < sizeof many / sizeof *many; i++) {
+		struct help h;
+		const char *text = "account,time,event,zone,serial,user,text\n", *id;
+		int n = many[i], kept = n < 40 ? n : 40;
+
+		help_open(&h);
+		for (int k = 0; k < n; k++)
+			text = arena_fmt(&h.arena, "%sA1,2026-10-01 08:%02d:00,fire-alarm,1,4a-01,3,\"no. %d, \"\"x\"\"\"\n",
+			    text, k, k);
+		help_take(&h, "a.csv", text);
+		help_judged(&h, false);
+		id = help_id(&h, "life-alarm", "A1");
+		assert_int_equal(help_number(&h, "SELECT all_evidence FROM finding WHERE id = '%s'", id), n);
+		assert_int_equal(help_number(&h, "SELECT count(*) FROM evidence WHERE finding = '%s'", id), kept);
+		assert_int_equal(help_number(&h, "SELECT count(*) FROM evidence WHERE finding = '%s'"
+		    " AND (n < 20 OR n >= %d) AND line = n + 2 AND at = unixepoch('2026-10-01 08:00') * 1000"
+		    " + n * 60000 AND event = 'fire-alarm' AND file LIKE '%%/a.csv'"
+		    " AND detail = 'fire-alarm zone 1 serial 4a-01 user 3 \"no. ' || n || ', \"x\"\"'", id, n - 20),
+		    kept);
+		/* Judged again, they are no more. */
+		help_judged(&h, true);
+		assert_int_equal(help_number(&h, "SELECT count(*) FROM evidence WHERE finding = '%s'", id), kept);
+		help_close(&h);
+	}
+}
+
 /* ---- due ------------------------------------------------------------------------- */
 
 static const char *
@@ -324,6 +359,7 @@ main(void)
 		cmocka_unit_test(a_serial_is_told),
 		cmocka_unit_test(the_same_history_has_the_same_ids),
 		cmocka_unit_test(late_rows_move_the_onset),
+		cmocka_unit_test(evidence_is_kept_at_both_ends),
 		cmocka_unit_test(what_is_due),
 		cmocka_unit_test(due_is_all),
 	};

@@ -270,6 +270,41 @@ blanks_are_filled(void **state)
 	}
 }
 
+/* What is filled in stands beside texts of every kind, which stay as they were. */
+static void
+texts_survive(void **state)
+{
+	static const char rows[] = HEAD
+	    "A1," T ",trip,1,,,\"us\"\"er\",\"say \"\"hi\"\", C:\\dir\\\ttab \xc3\xa9 \xf0\x9f\x94\xa5\n"
+	    "second line\",%s,%s,,\n"
+	    "A1," T ".250,trip,2,,,,12,%s,%s,,\n"
+	    "A1," T "+02:00,trip,3,,,,null,%s,%s,,\n"
+	    "A1," T ",trip,4,,,007,\"[1,{}]\",%s,%s,,\n";
+	static const char log[] = "SELECT time, zone, user, text, utc, line FROM event_log"
+	    " WHERE event = 'trip' ORDER BY zone";
+	const char *const more = T "Z", *const signal = "5 bars";
+	struct help h;
+	const char *before, *filled_in;
+
+	(void)state;
+	help_open(&h);
+#pragma GCC diagnostic push
+#pragma GCC diagnostic ignored "-Wformat-nonliteral"
+	help_take(&h, "a.csv", arena_fmt(&h.arena, rows, "", "", "", "", "", "", "", ""));
+	filled_in = arena_fmt(&h.arena, rows, more, signal, more, signal, more, signal, more, signal);
+#pragma GCC diagnostic pop
+	before = help_sql(&h, log);
+	assert_non_null(strstr(before, "say \"hi\", C:\\dir\\\ttab \xc3\xa9 \xf0\x9f\x94\xa5\nsecond line"));
+	help_take(&h, "b.csv", filled_in);
+	assert_string_equal(help_counts(&h, 0), "4 0 4 0");
+	assert_string_equal(help_sql(&h, log), before);
+	assert_string_equal(help_sql(&h, "SELECT DISTINCT received, signal FROM event_log"),
+	    T "+00:00|5 bars");
+	help_take(&h, "b.csv", filled_in);
+	assert_string_equal(help_counts(&h, 0), "4 0 4 0");
+	help_close(&h);
+}
+
 /* Long runs are searched by bisection: they must be in order whatever else a batch
  * holds. Dates of the years 1601 and 9999 are what other programs write for "none". */
 static const char *const far[] = {
@@ -317,6 +352,7 @@ main(void)
 		cmocka_unit_test(twice_changes_nothing),
 		cmocka_unit_test(batches_change_nothing),
 		cmocka_unit_test(blanks_are_filled),
+		cmocka_unit_test(texts_survive),
 		cmocka_unit_test(long_runs_stay_in_order),
 	};
 
