@@ -175,18 +175,18 @@ reader_note(struct reader *r)
 	if (*beside)
 		text = note(a, text, "no rows, and passed over: %s", beside);
 	if (n)
-		text = note(a, text, "%llu rows were not UTF-8 and were read as Windows-1252, first"
-		    " line %llu", (unsigned long long)n, (unsigned long long)line);
+		text = note(a, text, "read as Windows-1252, not being UTF-8: %llu, first line %llu",
+		    (unsigned long long)n, (unsigned long long)line);
 	if (r->n_wrapped)
-		text = note(a, text, "%llu cells had the marks of a spreadsheet (=\"0012\", '0012) and"
-		    " were read without, first line %llu", (unsigned long long)r->n_wrapped,
+		text = note(a, text, "cells read without the marks of a spreadsheet (=\"0012\","
+		    " '0012): %llu, first line %llu", (unsigned long long)r->n_wrapped,
 		    (unsigned long long)r->wrapped_line);
 	if (r->n_lost)
-		text = note(a, text, "%llu serials in powers of ten have lost their digits, first line"
-		    " %llu", (unsigned long long)r->n_lost, (unsigned long long)r->lost_line);
+		text = note(a, text, "serials in powers of ten, which have lost digits: %llu, first"
+		    " line %llu", (unsigned long long)r->n_lost, (unsigned long long)r->lost_line);
 	if (bytes_behind(r->bytes))
-		text = note(a, text, "%llu bytes behind the end of the gzip data are no part of it and"
-		    " were left", (unsigned long long)bytes_behind(r->bytes));
+		text = note(a, text, "bytes behind the end of the gzip data, no part of it and left:"
+		    " %llu", (unsigned long long)bytes_behind(r->bytes));
 	return text;
 }
 

@@ -4,6 +4,7 @@
 #include <string.h>
 #include <strings.h>
 
+#include "daemon/base/serial.h"
 #include "daemon/report/silent.h"
 #include "rules/cells.h"
 
@@ -151,6 +152,43 @@ one_device(struct page *p, const struct site *s, int32_t device, int zone_width)
 		page_fmt(p, under, "%s  %s", part, text_count(p, sum, "activation", "activations"));
 }
 
+static const char *
+serial_where(struct page *p, const struct device *d)
+{
+	return *d->zone ? arena_fmt(&p->arena, "%s (zone %s)", d->serial, d->zone) : d->serial;
+}
+
+/* What one hand may have made of another serial; nothing is merged for it. */
+static void
+look_alikes(struct page *p, const struct site *s)
+{
+	static const char *const why[] = {
+		[SERIAL_LOOKS_ALIKE] = "O and 0, I and 1, Z and 2, S and 5, B and 8 are easily taken "
+		    "for one another",
+		[SERIAL_OTHER_BASE] = "the one is the other's number, decimal and hexadecimal",
+	};
+	const struct view *v = s->v;
+	const char *zeros = "";
+
+	for (size_t i = 0; i < v->n_device; i++) {
+		const struct device *a = &v->device[s->order[i]];
+
+		if (a->leading_zeros)
+			zeros = arena_fmt(&p->arena, "%s%s%s", zeros, *zeros ? ", " : "", a->serial);
+		for (size_t k = i + 1; k < v->n_device && *a->serial_key; k++) {
+			const struct device *b = &v->device[s->order[k]];
+			enum serial_twin twin = serial_twin(a->serial_key, b->serial_key);
+
+			if (twin != SERIAL_NO_TWIN && *b->serial_key)
+				page_fmt(p, "  ", "Compare the stickers of %s and %s: %s.",
+				    serial_where(p, a), serial_where(p, b), why[twin]);
+		}
+	}
+	if (*zeros)
+		page_fmt(p, "  ", "Met with and without its leading zeros, and taken for one device: %s.",
+		    zeros);
+}
+
 void
 site_devices(struct page *p, const struct site *s)
 {
@@ -183,4 +221,5 @@ site_devices(struct page *p, const struct site *s)
 		page_para(p, "  ", "None is known.");
 	if (*heard)
 		page_fmt(p, "  ", "Also heard here, not of this site: %s.", heard);
+	look_alikes(p, s);
 }

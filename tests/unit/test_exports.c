@@ -232,7 +232,7 @@ encodings(void **state)
 	reads(H "1,2026-10-01 08:15,E130,7,,\xe4\n2,2026-10-01 08:15,E130,7,,\xc3\xa4\n"
 	    "3,2026-10-01 08:15,E130,7,,\xfc\n",
 	    "2 1|" T "|E130|7||\xc3\xa4\n3 2|" T "|E130|7||\xc3\xa4\n4 3|" T "|E130|7||\xc3\xbc\n"
-	    "note: 2 rows were not UTF-8 and were read as Windows-1252, first line 2\n");
+	    "note: read as Windows-1252, not being UTF-8: 2, first line 2\n");
 	reads_bytes(nul, sizeof nul - 1, ROW("2", "1") "3!zero byte in the row\n"
 	    "4!zero byte in the row\n" ROW("5", "4"));
 	/* a mark in front of a quoted header; UTF-16 in both orders without a mark */
@@ -254,24 +254,24 @@ spreadsheet_marks(void **state)
 	reads(H "=\"0012\",2026-10-01 08:15,E130,'07,=\"01\",'00A1\n"
 	    "\"=\"\"0012\"\"\",2026-10-01 08:15,E130,7,1,\"=\"\"00A1\"\"\"\n",
 	    "2 0012|" T "|E130|07|01|00A1\n3 0012|" T "|E130|7|1|00A1\n"
-	    "note: 6 cells had the marks of a spreadsheet (=\"0012\", '0012) and were read without,"
+	    "note: cells read without the marks of a spreadsheet (=\"0012\", '0012): 6,"
 	    " first line 2\n");
 	/* what only looks so */
 	reads(H "=0012,2026-10-01 08:15,E130,=\"7,\"=\"\"\",'\n",
 	    "2 =0012|" T "|E130|=\"7|=\"|'\n"
-	    "note: 4 cells had the marks of a spreadsheet (=\"0012\", '0012) and were read without,"
+	    "note: cells read without the marks of a spreadsheet (=\"0012\", '0012): 4,"
 	    " first line 2\n");
 	/* our own export of what a spreadsheet would run: '= is =, in any text */
 	reads("account,time,event,zone,serial,text\n'-1,2026-10-01 08:15,E130,7,'=\"001\",'=1+1\n",
 	    "2 -1|" T "|E130|7||001\n"
-	    "note: 2 cells had the marks of a spreadsheet (=\"0012\", '0012) and were read without,"
+	    "note: cells read without the marks of a spreadsheet (=\"0012\", '0012): 2,"
 	    " first line 2\n");
 	/* powers of ten */
 	reads(H "1,2026-10-01 08:15,E130,7,,1.23457E+11\n1.2E+05,2026-10-01 08:15,E130,7\n"
 	    "12E4,2026-10-01 08:15,E130,7,,12E4\n",
 	    "2 1|" T "|E130|7||1.23457E+11\n3!account in powers of ten has lost its digits\n"
 	    "4 12E4|" T "|E130|7||12E4\n"
-	    "note: 1 serials in powers of ten have lost their digits, first line 2\n");
+	    "note: serials in powers of ten, which have lost digits: 1, first line 2\n");
 }
 
 static void
