@@ -73,7 +73,7 @@ drop_open(const char *dir, int64_t settle, struct err *e)
 	char full[PATH_MAX];
 
 	d->settle = settle;
-	d->root = d->work = d->done = d->failed = d->notify = -1;
+	d->root = d->work = d->done = d->failed = d->notify = d->day = -1;
 	for (int t = 0; t < TRAYS; t++)
 		d->tray[t] = d->claimed[t] = -1;
 	if (mkdir(dir, 0700) != 0 && errno != EEXIST) {
@@ -112,8 +112,11 @@ void
 drop_close(struct drop *d)
 {
 	int *fd[] = { &d->root, &d->tray[0], &d->tray[1], &d->work, &d->claimed[0], &d->claimed[1],
-	    &d->done, &d->failed, &d->notify };
+	    &d->done, &d->failed, &d->notify, &d->day };
 
+	for (size_t i = 0; i < d->n_leaving; i++)
+		free(d->leaving[i].name);
+	free(d->leaving);
 	for (size_t i = 0; i < sizeof fd / sizeof *fd; i++)
 		if (*fd[i] >= 0)
 			close(*fd[i]);

@@ -59,11 +59,14 @@ struct drop_file {
 };
 int drop_work(struct drop *d, struct arena *a, struct drop_file **out, size_t *n, struct err *e);
 
-/* Out of work/ for good: compressed into done/, or moved there as it is when it is
- * compressed already or *stop becomes nonzero. *place: the full path now, lent by `a`. 1:
- * it has changed since it was listed, and stays. */
+/* Towards done/: compressed, or moved there as it is when it is compressed already or *stop
+ * becomes nonzero. *place: the full path then, lent by `a`. 1: it has changed since it was
+ * listed, and stays. A file that was compressed leaves work/ with drop_flush(). */
 int drop_done(struct drop *d, const struct drop_file *f, const volatile sig_atomic_t *stop,
     struct arena *a, const char **place, struct err *e);
+/* Once for many: their copies are on the disk, then they are taken out of work/. One that
+ * has changed meanwhile stays. */
+int drop_flush(struct drop *d, struct err *e);
 /* To failed/, with a note that says why. `why` is a sentence or more. */
 int drop_fail(struct drop *d, const struct drop_file *f, const char *why, struct err *e);
 /* Back to where it was dropped; stays in work/ when that name is taken meanwhile. */

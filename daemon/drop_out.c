@@ -56,7 +56,7 @@ static int
 day_folder(struct drop *d, struct arena *a, const char **name, struct err *e)
 {
 	char text[CIVIL_TEXT];
-	int fd;
+	struct stat now, open_one;
 
 	*name = arena_fmt(a, "%.10s", civil_rfc3339((int64_t)time(NULL) * SECOND, text));
 	if (mkdirat(d->done, *name, 0700) == 0) {
@@ -65,8 +65,16 @@ day_folder(struct drop *d, struct arena *a, const char **name, struct err *e)
 	} else if (errno != EEXIST) {
 		return fault(d, "cannot make done/", *name, e);
 	}
-	fd = openat(d->done, *name, O_RDONLY | O_DIRECTORY | O_NOFOLLOW | O_CLOEXEC);
-	return fd < 0 ? fault(d, "cannot open done/", *name, e) : fd;
+	if (d->day >= 0 && fstat(d->day, &open_one) == 0 &&
+	    fstatat(d->done, *name, &now, AT_SYMLINK_NOFOLLOW) == 0 && now.st_ino == open_one.st_ino)
+		return 0;
+	/* Midnight: the copies of yesterday first. */
+	if (drop_flush(d, e) < 0)
+		return -1;
+	if (d->day >= 0)
+		close(d->day);
+	d->day = openat(d->done, *name, O_RDONLY | O_DIRECTORY | O_NOFOLLOW | O_CLOEXEC);
+	return d->day < 0 ? fault(d, "cannot open done/", *name, e) : 0;
 }
 
 /* The end of a gzip file of one member: CRC-32 and size of what it holds (RFC 1952). */
@@ -123,6 +131,13 @@ compress_to(struct drop *d, int from, int to, const volatile sig_atomic_t *stop,
 	return rc;
 }
 
+static void
+leave_later(struct drop *d, const struct drop_file *f)
+{
+	d->leaving = x_grow(d->leaving, &d->cap_leaving, d->n_leaving + 1, sizeof *d->leaving);
+	d->leaving[d->n_leaving++] = (struct leaving){ f->tray, strdup(f->name), f->st };
+}
+
 static bool
 same_file(const struct stat *a, const struct stat *b)
 {
@@ -160,12 +175,13 @@ move_plain(struct drop *d, const struct drop_file *f, int folder, struct arena *
 		;
 	if (changed(d, f))
 		return 1;
-	if (renameat(d->claimed[f->tray], f->name, folder, *name) != 0 || fsync(folder) != 0)
+	/* Where the machine forgets this move, the file is in work/, and read again. */
+	if (renameat(d->claimed[f->tray], f->name, folder, *name) != 0)
 		return fault(d, "cannot move to done/", *name, e);
 	return 0;
 }
 
-/* Compressed beside its place, then named, then taken out of work/. When the machine stops
+/* Compressed beside its place, then named, later taken out of work/. When the machine stops
  * in between, or forgets that it was taken out, the file is read again: then a copy with
  * the same content is there already and is written over. */
 static int
@@ -189,11 +205,12 @@ move_compressed(struct drop *d, const struct drop_file *f, int from, int folder,
 		;
 	if (rc == 0 && changed(d, f))
 		rc = 2;
-	if (rc == 0 && (renameat(folder, part, folder, *name) != 0 || fsync(folder) != 0 ||
-	    unlinkat(d->claimed[f->tray], f->name, 0) != 0))
+	if (rc == 0 && renameat(folder, part, folder, *name) != 0)
 		rc = fault(d, "cannot move to done/", *name, e);
 	if (rc)
 		unlinkat(folder, part, 0);
+	else
+		leave_later(d, f);
 	if (rc == 1)
 		return move_plain(d, f, folder, a, name, e);
 	return rc == 2 ? 1 : rc;
@@ -204,21 +221,40 @@ drop_done(struct drop *d, const struct drop_file *f, const volatile sig_atomic_t
     struct arena *a, const char **place, struct err *e)
 {
 	const char *day, *name = "";
-	int folder = day_folder(d, a, &day, e), from, rc;
+	int from, rc;
 
-	if (folder < 0)
+	if (day_folder(d, a, &day, e) < 0)
 		return -1;
 	from = openat(d->claimed[f->tray], f->name, O_RDONLY | O_NOFOLLOW | O_NONBLOCK | O_CLOEXEC);
 	if (from < 0)
 		rc = fault(d, "cannot read", f->path, e);
 	else if (*stop || is_gzip(from))
-		rc = move_plain(d, f, folder, a, &name, e);
+		rc = move_plain(d, f, d->day, a, &name, e);
 	else
-		rc = move_compressed(d, f, from, folder, stop, a, &name, e);
+		rc = move_compressed(d, f, from, d->day, stop, a, &name, e);
 	if (from >= 0)
 		close(from);
-	close(folder);
 	*place = arena_fmt(a, "%s/done/%s/%s", d->dir, day, name);
+	return rc;
+}
+
+int
+drop_flush(struct drop *d, struct err *e)
+{
+	int rc = 0;
+
+	if (d->n_leaving && fsync(d->day) != 0)
+		rc = fault(d, "cannot write", "done/", e);
+	for (size_t i = 0; i < d->n_leaving; i++) {
+		struct leaving *x = &d->leaving[i];
+		struct stat now;
+
+		if (rc == 0 && fstatat(d->claimed[x->tray], x->name, &now, AT_SYMLINK_NOFOLLOW) == 0 &&
+		    same_file(&now, &x->st) && unlinkat(d->claimed[x->tray], x->name, 0) != 0)
+			rc = fault(d, "cannot take out of work/", x->name, e);
+		free(x->name);
+	}
+	d->n_leaving = 0;
 	return rc;
 }
 

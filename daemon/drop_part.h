@@ -27,6 +27,9 @@ struct drop {
 	int             notify, watch[TRAYS];
 	struct waiting *list;		/* as last looked at, in the order of claiming */
 	size_t          n;
+	struct leaving { enum tray tray; char *name; struct stat st; } *leaving;
+	size_t          n_leaving, cap_leaving;
+	int             day;		/* folder of done/ that holds their copies; -1 */
 	struct waiting *heard;		/* since then */
 	size_t          n_heard, cap_heard;
 };

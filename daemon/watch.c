@@ -316,6 +316,8 @@ process(struct watch *w, const struct drop_file *file, size_t n, struct arena *a
 			log_say(LOG_ERROR, "cannot-move", "why", e.text);
 		}
 	}
+	if (drop_flush(w->drop, &e) < 0)
+		rest(w, "cannot-move", &e);
 	note_places(w, good, place, m, a);
 	ingest_result_release(&r);
 }

@@ -274,28 +274,41 @@ done_is_compressed_and_never_replaced(void **state)
 	begin(&c, 0);
 	one_file(&c, "inbox/a.csv", "one", &f);
 	assert_int_equal(drop_done(c.d, &f, &never, &c.a, &place, &e), 0);
+	assert_int_equal(drop_flush(c.d, &e), 0);
 	assert_string_equal(done(&c, place), "a.csv.gz");
 	assert_string_equal(content(&c, strstr(place, "done/")), "one");
 	assert_false(there(&c, "work/inbox/a.csv"));
 	/* The same name again: other content, then the same content as after a stop. */
 	one_file(&c, "inbox/a.csv", "two", &f);
 	assert_int_equal(drop_done(c.d, &f, &never, &c.a, &place, &e), 0);
+	assert_int_equal(drop_flush(c.d, &e), 0);
 	assert_string_equal(done(&c, place), "a.2.csv.gz");
 	one_file(&c, "inbox/a.csv", "two", &f);
 	assert_int_equal(drop_done(c.d, &f, &never, &c.a, &place, &e), 0);
+	assert_int_equal(drop_flush(c.d, &e), 0);
 	assert_string_equal(done(&c, place), "a.2.csv.gz");
 	/* What is compressed already, or has no time left, goes as it is. */
 	one_file(&c, "inbox/b.gz", "\x1f\x8b...", &f);
 	assert_int_equal(drop_done(c.d, &f, &never, &c.a, &place, &e), 0);
+	assert_int_equal(drop_flush(c.d, &e), 0);
 	assert_string_equal(done(&c, place), "b.gz");
 	one_file(&c, "inbox/c", "three", &f);
 	assert_int_equal(drop_done(c.d, &f, &at_once, &c.a, &place, &e), 0);
+	assert_int_equal(drop_flush(c.d, &e), 0);
 	assert_string_equal(done(&c, place), "c");
 	/* Changed since it was listed: it stays. */
 	one_file(&c, "inbox/d", "four", &f);
 	put(&c, "work/inbox/d", "more");
 	assert_int_equal(drop_done(c.d, &f, &never, &c.a, &place, &e), 1);
 	assert_true(there(&c, "work/inbox/d"));
+	unlink(at(&c, "work/inbox/d"));
+	/* Changed after its copy was made: it stays too, and is read again. */
+	one_file(&c, "inbox/e", "five", &f);
+	assert_int_equal(drop_done(c.d, &f, &never, &c.a, &place, &e), 0);
+	assert_true(there(&c, "work/inbox/e"));
+	put(&c, "work/inbox/e", "more");
+	assert_int_equal(drop_flush(c.d, &e), 0);
+	assert_true(there(&c, "work/inbox/e"));
 	end(&c);
 }
 
