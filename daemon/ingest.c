@@ -34,10 +34,8 @@ by_name(const void *a, const void *b)
 	return strcmp(*(const char *const *)a, *(const char *const *)b);
 }
 
-/* The store's own files are no exports. To open and close them would also give back the
- * locks that SQLite holds on them in this process. */
-static bool
-is_store(const struct store *s, const char *path)
+bool
+ingest_is_store(const struct store *s, const char *path)
 {
 	static const char *const tail[] = { "", "-wal", "-shm", "-journal", ".lock" };
 	char full[PATH_MAX];
@@ -70,7 +68,7 @@ expand(struct arena *a, const struct store *s, const char *path, struct names *o
 		    path[strlen(path) - 1] == '/' ? "" : "/", entry->d_name);
 
 		if (entry->d_name[0] != '.' && stat(name, &st) == 0 && S_ISREG(st.st_mode) &&
-		    !is_store(s, name))
+		    !ingest_is_store(s, name))
 			add_name(out, name);
 	}
 	closedir(dir);
@@ -389,7 +387,7 @@ ingest_paths(struct store *s, const char *const *path, size_t n_path,
 	out->n_file = names.n;
 	for (size_t i = 0; i < names.n; i++) {
 		out->file[i] = (struct ingest_file){ .name = names.name[i], .kind = "", .note = "",
-		    .from = NO_TIME, .to = NO_TIME, .failed = is_store(s, names.name[i]) };
+		    .from = NO_TIME, .to = NO_TIME, .failed = ingest_is_store(s, names.name[i]) };
 		if (out->file[i].failed)
 			out->file[i].message = arena_fmt(&out->arena, "%s: is the store itself",
 			    names.name[i]);

@@ -70,4 +70,9 @@ int ingest_paths(struct store *s, const char *const *path, size_t n_path,
     const struct ingest_options *o, struct ingest_result *out, struct err *e);
 void ingest_result_release(struct ingest_result *r);
 
+/* Is it the store's own file, or one that lies beside it? Such a file is no export, and
+ * must not even be looked into: to close it would give back the locks that SQLite holds
+ * on it in this process. `s` may be NULL. */
+bool ingest_is_store(const struct store *s, const char *path);
+
 #endif

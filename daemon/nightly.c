@@ -95,7 +95,7 @@ nightly_files(struct store *s, const char *dir, bool covers_all, struct arena *a
 		    entry->d_name);
 		bool yes, seen;
 
-		if (unfinished(entry->d_name))
+		if (unfinished(entry->d_name) || ingest_is_store(s, name))
 			continue;
 		rc = wanted(s, name, covers_all, &yes, &seen, e);
 		*known += seen;

@@ -11,6 +11,7 @@
 #include <sys/stat.h>
 
 #include "daemon/base/civil.h"
+#include "daemon/nightly.h"
 #include "tests/unit/help_store.h"
 
 #define HEAD "account,time,event,zone,text\n"
@@ -347,6 +348,9 @@ static void
 the_store_is_no_export(void **state)
 {
 	struct help h;
+	struct err e;
+	const char **path;
+	size_t n, known;
 
 	(void)state;
 	help_open(&h);
@@ -363,6 +367,10 @@ the_store_is_no_export(void **state)
 	assert_non_null(strstr(h.result.file[0].message, "the store itself"));
 	assert_string_equal(help_counts(&h, 1), "failed");
 	assert_string_equal(help_counts(&h, 2), "1 1 0 0");
+	/* Nor does a night look at it. */
+	assert_int_equal(nightly_files(h.s, h.dir, false, &h.arena, &path, &n, &known, &e), 0);
+	assert_int_equal(n, 0);
+	assert_int_equal(known, 3);
 	help_close(&h);
 }
 
