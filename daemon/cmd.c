@@ -1,5 +1,7 @@
 #include "daemon/cmd.h"
 
+#include "daemon/derive.h"
+
 #include <stdarg.h>
 #include <stdlib.h>
 #include <string.h>
@@ -248,4 +250,13 @@ cmd_rule(const char *name, struct err *e)
 	err_set(e, ERR_USAGE, NULL, 0, "no rule \"%s\"; %s%s", name,
 	    near ? "nearest: " : "\"tripsift rules\" lists them", near ? near : "");
 	return NULL;
+}
+
+int
+cmd_view(struct tools *t, const char *account, int64_t as_of, struct view *v, struct err *e)
+{
+	if (store_view(t->s, account, as_of, v, e) < 0)
+		return -1;
+	derive_local(v, t->zones);
+	return 0;
 }

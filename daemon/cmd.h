@@ -64,6 +64,9 @@ struct tools {
 int cmd_show(const struct opts_common *o, enum store_mode mode,
     int (*show)(struct tools *t, void *ctx, struct err *e), void *ctx);
 
+/* store_view() with every event on the site's own clock. */
+int cmd_view(struct tools *t, const char *account, int64_t as_of, struct view *v, struct err *e);
+
 /* The instant that a typed time means: without an offset by the clock of `zone`; a
  * span is counted from `base`, `sign` -1 back or +1 on. NO_TIME when none was typed. */
 int64_t cmd_when(const struct opts_when *w, const struct tz *zone, int64_t base, int sign);

@@ -48,9 +48,28 @@ event_row(void *ctx, const struct log_row *r)
 	return ferror(x->f);	/* no use in going on when nobody takes it */
 }
 
+/* An account that nobody knows is a slip of the finger, not an empty table. */
+static int
+known(struct export *x, struct err *e)
+{
+	struct account_info *a;
+	size_t n;
+
+	if (!x->o->account)
+		return 0;
+	if (store_accounts(x->s, &x->arena, &a, &n, e) < 0)
+		return -1;
+	for (size_t i = 0; i < n; i++)
+		if (strcasecmp(a[i].account, x->o->account) == 0)
+			return 0;
+	return err_set(e, ERR_USAGE, NULL, 0, "no account %s in the store", x->o->account);
+}
+
 static int
 events(struct export *x, struct err *e)
 {
+	if (known(x, e))
+		return -1;
 	csvout_header(&x->w, "account,time,event,zone,partition,serial,user,text,received,signal,"
 	    "receiver,line,utc,word,marks,from_file,from_line");
 	return store_event_log(x->s, x->o->account, event_row, x, e) < 0 ? -1 : 0;

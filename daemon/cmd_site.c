@@ -46,14 +46,14 @@ show(struct tools *t, void *ctx, struct err *e)
 	int rc = -1;
 	size_t n;
 
-	if (store_view(t->s, o->account, NO_TIME, &v, e) < 0)
+	if (cmd_view(t, o->account, NO_TIME, &v, e) < 0)
 		goto done;
 	cmd_zone(p, cmd_tz(t->zones, v.timezone));
 	as_of = cmd_when(&o->as_of, p->zone.zone, v.now, -1);
 	if (as_of != NO_TIME) {
 		view_release(&v);
 		v = (struct view){ 0 };
-		if (store_view(t->s, o->account, as_of, &v, e) < 0)
+		if (cmd_view(t, o->account, as_of, &v, e) < 0)
 			goto done;
 	}
 	if (store_findings(t->s, &filter, &p->arena, &f, &n, e) < 0)

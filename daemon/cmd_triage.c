@@ -18,7 +18,7 @@ static const char *const states[] = { "open", "new", "continuing", "cleared", "a
 
 static const struct opt options[] = {
 	{ 's', "since", "TIME", "\"new\" means first raised after this: a time by this machine's "
-	  "clock, or a span back from the end of the cover, such as 24h (default: the last run)",
+	  "clock, or a span back from the end of the cover, such as 24h (default: the last completed night)",
 	  OPT_WHEN, offsetof(struct options, since), 0, 0, NULL },
 	{ 'r', "rule", "RULE", "only findings of this rule", OPT_TEXT,
 	  offsetof(struct options, rule), 0, 0, NULL },

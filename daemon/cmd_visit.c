@@ -28,7 +28,7 @@ show(struct tools *t, void *ctx, struct err *e)
 	struct json j = { .f = stdout };
 	int64_t since;
 
-	if (store_view(t->s, o->account, NO_TIME, &v, e) < 0) {
+	if (cmd_view(t, o->account, NO_TIME, &v, e) < 0) {
 		view_release(&v);
 		return -1;
 	}

@@ -78,3 +78,26 @@ derive_time(const void *tz, bool newest_first, int64_t *prev, struct event_in *r
 	}
 	*prev = wall_ms - row->shift * SECOND;
 }
+
+void
+derive_local(struct view *v, struct tz_set *zones)
+{
+	/* Clocks change on a quarter of an hour. */
+	const int64_t quarter = 15 * MINUTE;
+	struct err unused;
+	const struct tz *tz = *v->timezone ? tz_find(zones, span_of(v->timezone), &unused) : NULL;
+	int64_t at = INT64_MIN;
+	int32_t offset = 0;
+
+	if (!tz)
+		return;
+	for (size_t i = 0; i < v->n_event; i++) {
+		struct event *ev = &v->event[i];
+
+		if (i == 0 || ev->at / quarter != at) {
+			at = ev->at / quarter;
+			offset = tz_offset(tz, ev->at / SECOND);
+		}
+		ev->offset = offset;
+	}
+}

@@ -14,6 +14,13 @@
 /* A derive_fn; `tz` is a struct tz. */
 derive_fn derive_time;
 
+struct tz_set;
+struct view;
+
+/* Gives every event of the view the site's own clock, where sites names its zone: rows
+ * with an offset carry the sender's, and people on the spot want theirs. */
+void derive_local(struct view *v, struct tz_set *zones);
+
 /* The instant of receipt, ms UTC; NO_TIME when the row has none. */
 int64_t derive_received(const void *tz, const struct event_in *row);
 

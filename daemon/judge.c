@@ -7,7 +7,9 @@
 #include <time.h>
 #include <unistd.h>
 
+#include "daemon/derive.h"
 #include "daemon/store/store.h"
+#include "parsers/tz.h"
 #include "rules/activation.h"
 #include "rules/arming.h"
 #include "rules/rule.h"
@@ -102,11 +104,12 @@ count_load(struct judged *j)
 }
 
 static int
-judge_one(struct store *s, struct judged *j, int64_t as_of, struct err *e)
+judge_one(struct store *s, struct tz_set *zones, struct judged *j, int64_t as_of, struct err *e)
 {
 	if (store_view_judge(s, j->account, as_of, &j->view, &j->skip, e))
 		return -1;
 	if (!j->skip) {
+		derive_local(&j->view, zones);
 		rules_judge(&j->view, NULL, &j->findings);
 		count_load(j);
 	}
@@ -153,6 +156,7 @@ work(void *judging)
 	struct judging *g = judging;
 	struct err e;
 	struct store *s = store_open(g->path, STORE_READ, NULL, &e);
+	struct tz_set *zones = tz_set_open();
 	struct judged *j = NULL;
 	int64_t account;
 	bool failed = !s;
@@ -160,7 +164,7 @@ work(void *judging)
 	while (!failed && next_account(g, j, &account)) {
 		j = x_calloc(1, sizeof *j);
 		j->account = account;
-		if (judge_one(s, j, g->as_of, &e)) {
+		if (judge_one(s, zones, j, g->as_of, &e)) {
 			failed = true;
 			free_judged(j);
 		}
@@ -175,6 +179,7 @@ work(void *judging)
 	g->workers--;
 	pthread_cond_broadcast(&g->change);
 	pthread_mutex_unlock(&g->lock);
+	tz_set_close(zones);
 	return NULL;
 }
 

@@ -223,5 +223,6 @@ const struct rule rule_life_alarm = {
 	.limits = "The log does not say what was found on the spot. Only a person's decision "
 	    "closes a case; a restore is noted and closes nothing.",
 	.setting = settings,
+	.by_decision = true,
 	.judge = judge,
 };

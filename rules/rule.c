@@ -242,7 +242,7 @@ summary_add(struct findings *out, const char *key, int64_t at, double a, double 
 {
 	out->summary = x_grow(out->summary, &out->cap_summary, out->n_summary + 1,
 	    sizeof *out->summary);
-	out->summary[out->n_summary++] = (struct summary){ NULL, key, at, a, b };
+	out->summary[out->n_summary++] = (struct summary){ .key = key, .at = at, .a = a, .b = b };
 }
 
 void
@@ -257,7 +257,19 @@ findings_release(struct findings *out)
 void
 rule_fleet(const struct rule *r, struct fleet *f, struct findings *out)
 {
+	const struct summary *all = f->summary;
+	size_t n_all = f->n_summary;
+	struct summary *own = x_alloc((n_all + 1) * sizeof *own);
+
+	f->n_summary = 0;
+	for (size_t i = 0; i < n_all; i++)
+		if (strcmp(all[i].rule, r->id) == 0)
+			own[f->n_summary++] = all[i];
+	f->summary = own;
 	r->fleet(f, out);
+	f->summary = all;
+	f->n_summary = n_all;
+	free(own);
 	for (size_t i = 0; i < f->n_candidate; i++) {
 		const struct candidate *c = &f->candidate[i];
 
@@ -425,8 +437,13 @@ rules_judge(struct view *v, const char *only, struct findings *out)
 {
 	size_t first = out->n;
 
-	for (size_t i = 0; i < rule_count; i++)
+	for (size_t i = 0; i < rule_count; i++) {
+		size_t noted = out->n_summary;
+
 		if (rule_table[i]->judge && (!only || strcmp(only, rule_table[i]->id) == 0))
 			rule_table[i]->judge(v, out);
+		for (; noted < out->n_summary; noted++)
+			out->summary[noted].rule = rule_table[i]->id;
+	}
 	rules_complete(v, out, first);
 }

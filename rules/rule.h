@@ -59,6 +59,7 @@ struct finding {
 
 /* A number of one account that the fleet pass needs. */
 struct summary {
+	const char *rule;	/* filled by the engine: a fleet pass sees its own rule's only */
 	const char *account;	/* filled by the engine */
 	const char *key;	/* the rule's own, such as "exposure" or "onset:CR123A" */
 	int64_t     at;
@@ -111,6 +112,9 @@ struct rule {
 	const char *quiet_on;	/* what it must not fire on, in words */
 	const char *limits;	/* what the rule cannot know */
 	const struct setting *setting;	/* ends with a row whose name is NULL */
+	/* A finding whose measure "restored" is a time clears when a person has said `seen` of
+	 * it as it stands, and by nothing else. */
+	bool by_decision;
 	void (*judge)(struct view *v, struct findings *out);
 	/* NULL, or: decides candidates, may add findings with account "*". */
 	void (*fleet)(struct fleet *f, struct findings *out);

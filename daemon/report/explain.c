@@ -49,7 +49,8 @@ evidence(struct page *p, const struct stored_finding *f)
 
 	page_heading(p, STYLE_STRONG, "EVIDENCE");
 	if (!f->n_evidence) {
-		page_para(p, "  ", "No rows: the finding is about what did not come.");
+		page_para(p, "  ", strcmp(f->account, "*") == 0 ? "The rows stand in the findings of "
+		    "the accounts named above." : "No rows: the finding is about what did not come.");
 		return;
 	}
 	if (f->all_evidence > f->n_evidence)

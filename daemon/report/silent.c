@@ -28,24 +28,32 @@ silent_device(const struct view *v, int32_t device)
 	return false;
 }
 
-bool
-silent_text(const char *text)
+/* A device may be called "silent button"; a sentence may say that one fell silent. */
+static bool
+mentions(const char *text, bool name)
 {
 	static const char *const word[] = {
-		"panic", "duress", "hold-up", "hold up", "holdup", "robbery", "silent",
+		"panic", "duress", "hold-up", "hold up", "holdup", "robbery", "silent alarm",
+		"silent signal",
 	};
 
 	for (size_t i = 0; i < sizeof word / sizeof *word; i++) {
 		if (strcasestr(text, word[i]))
 			return true;
 	}
-	return false;
+	return name && strcasestr(text, "silent");
+}
+
+bool
+silent_text(const char *text)
+{
+	return mentions(text, true);
 }
 
 bool
 silent_names(struct view *v, const char *text)
 {
-	if (silent_text(text))
+	if (mentions(text, false))
 		return true;
 	for (size_t i = 0; i < v->n_device; i++) {
 		const struct device *d = &v->device[i];

@@ -330,7 +330,29 @@ keep_finding(struct store *s, struct arena *a, const struct view *v, const char 
 	db_bind_text(st, 20, f->pending ? arena_fmt(a, "[%s,%s]",
 	    json_text(a, f->summary ? f->summary : ""), measures) : "");
 	sqlite3_bind_int64(st, 21, (int64_t)f->n_evidence);
-	return db_run(s, st, e) ? -1 : keep_evidence(s, a, v, f, id, e);
+	if (db_run(s, st, e) || cases_decided(s, f->rule->id, id, e))
+		return -1;
+	return keep_evidence(s, a, v, f, id, e);
+}
+
+int
+cases_decided(struct store *s, const char *rule, const char *id, struct err *e)
+{
+	const struct rule *r = rule_find(rule);
+	sqlite3_stmt *st;
+
+	if (!r || !r->by_decision)
+		return 0;
+	st = db_stmt(s, "UPDATE finding SET cleared = (SELECT max(d.at) FROM decision d"
+	    "  WHERE d.finding = finding.id AND d.decision = 'seen' AND d.count >= finding.count"
+	    "  AND d.level <= finding.level)"
+	    " WHERE id = ?1 AND EXISTS (SELECT 1 FROM json_each(finding.measures) m"
+	    "  WHERE json_extract(m.value, '$[0]') = 'restored'"
+	    "  AND json_extract(m.value, '$[1]') <> 'no')", e);
+	if (!st)
+		return -1;
+	db_bind_text(st, 1, id);
+	return db_run(s, st, e);
 }
 
 /* What was open and was not found again is cleared; a candidate simply goes. */
@@ -413,16 +435,17 @@ keep_summaries(struct store *s, int64_t account, const struct findings *f, struc
 		return -1;
 	for (size_t i = 0; i < f->n_summary; i++) {
 		const struct summary *m = &f->summary[i];
-		sqlite3_stmt *st = db_stmt(s, "INSERT INTO summary VALUES(?1, ?2, ?3, ?4, ?5, ?6)", e);
+		sqlite3_stmt *st = db_stmt(s, "INSERT INTO summary VALUES(?1, ?2, ?3, ?4, ?5, ?6, ?7)", e);
 
 		if (!st)
 			return -1;
 		sqlite3_bind_int64(st, 1, account);
 		sqlite3_bind_int64(st, 2, (int64_t)i);
-		db_bind_text(st, 3, m->key);
-		db_bind_time(st, 4, m->at);
-		sqlite3_bind_double(st, 5, m->a);
-		sqlite3_bind_double(st, 6, m->b);
+		db_bind_text(st, 3, m->rule);
+		db_bind_text(st, 4, m->key);
+		db_bind_time(st, 5, m->at);
+		sqlite3_bind_double(st, 6, m->a);
+		sqlite3_bind_double(st, 7, m->b);
 		if (db_run(s, st, e))
 			return -1;
 	}

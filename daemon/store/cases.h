@@ -10,6 +10,10 @@
 int cases_keep(struct store *s, const struct view *v, const char *identity, const char *display,
     struct finding *const *f, size_t n, int64_t now, int64_t wall_clock, struct err *e);
 
+/* Rules that clear by restore and a person's decision: clears the finding where it was
+ * restored and somebody has said `seen`, and nothing came after. Others are left alone. */
+int cases_decided(struct store *s, const char *rule, const char *id, struct err *e);
+
 /* Measures as the JSON text that the store keeps. */
 const char *cases_measures(struct arena *a, const struct measure *m, size_t n);
 

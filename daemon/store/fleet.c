@@ -9,7 +9,7 @@
 static int
 read_summaries(struct store *s, struct arena *a, struct summary **out, size_t *n, struct err *e)
 {
-	sqlite3_stmt *st = db_stmt(s, "SELECT a.account, m.key, m.at, m.a, m.b FROM summary m"
+	sqlite3_stmt *st = db_stmt(s, "SELECT a.account, m.key, m.at, m.a, m.b, m.rule FROM summary m"
 	    " JOIN account a ON a.id = m.account ORDER BY m.account, m.n", e);
 	size_t cap = 0;
 	int rc;
@@ -22,7 +22,7 @@ read_summaries(struct store *s, struct arena *a, struct summary **out, size_t *n
 		*out = x_grow(*out, &cap, *n + 1, sizeof **out);
 		(*out)[(*n)++] = (struct summary){ .account = db_text(st, 0, a), .key = db_text(st, 1, a),
 		    .at = db_time(st, 2), .a = sqlite3_column_double(st, 3),
-		    .b = sqlite3_column_double(st, 4) };
+		    .b = sqlite3_column_double(st, 4), .rule = db_text(st, 5, a) };
 	}
 	return rc;
 }

@@ -4,6 +4,7 @@
 #include <string.h>
 #include <time.h>
 
+#include "daemon/store/cases.h"
 #include "daemon/store/db.h"
 #include "daemon/store/load.h"
 #include "daemon/store/tables.h"
@@ -377,6 +378,8 @@ add_decision(struct store *s, const struct decision_in *d, int64_t at, int64_t f
 		sqlite3_bind_int64(st, 7, file);
 	rc = db_run(s, st, e);
 	*added = rc == 0 && sqlite3_changes(s->db) > 0;
+	if (rc == 0)
+		rc = cases_decided(s, f->rule, f->id, e);
 out:
 	arena_release(&a);
 	return rc;

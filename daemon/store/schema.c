@@ -210,7 +210,7 @@ const char schema_derived[] =
 ") STRICT, WITHOUT ROWID;\n"
 "CREATE TABLE summary(\n"
 "  -- Numbers of one account that the comparison of accounts needs.\n"
-"  account INTEGER NOT NULL, n INTEGER NOT NULL, key TEXT NOT NULL,\n"
+"  account INTEGER NOT NULL, n INTEGER NOT NULL, rule TEXT NOT NULL, key TEXT NOT NULL,\n"
 "  at INTEGER, a REAL NOT NULL, b REAL NOT NULL,\n"
 "  PRIMARY KEY(account, n)\n"
 ") STRICT, WITHOUT ROWID;\n"

@@ -97,11 +97,18 @@ check_schema(struct store *s, enum store_mode mode, bool *made, struct err *e)
 		return err_set(e, ERR_STORE, s->path, 0,
 		    "has the older schema %d; any `tripsift ingest` brings it up to date",
 		    (int)version);
+	snprintf(pragma, sizeof pragma, "PRAGMA user_version = %d", STORE_SCHEMA);
+	if (db_exec(s, "BEGIN IMMEDIATE", e))
+		return -1;
 	for (const char *const *up = schema_upgrade; *up; up++)
 		if (up - schema_upgrade + 1 >= version && db_exec(s, *up, e))
-			return -1;
-	snprintf(pragma, sizeof pragma, "PRAGMA user_version = %d", STORE_SCHEMA);
-	return db_exec(s, pragma, e);
+			goto undo;
+	if (db_exec(s, pragma, e) || db_exec(s, "COMMIT", e))
+		goto undo;
+	return 0;
+undo:
+	sqlite3_exec(s->db, "ROLLBACK", NULL, NULL, NULL);
+	return -1;
 }
 
 /* The file is made first, so that it never exists with wider permissions. */
