@@ -151,7 +151,7 @@ take_wordings(struct ingest *in, struct err *e)
 			return -1;
 		/* Without the wordings that were asked for, what follows would be misread. */
 		if (named && f->failed)
-			return err_set(e, ERR_USAGE, NULL, 0, "--wordings: %s", f->message);
+			return err_set(e, ERR_DATA, NULL, 0, "--wordings: %s", f->message);
 	}
 	return 0;
 }

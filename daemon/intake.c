@@ -104,17 +104,26 @@ wording_text(struct page *p, const struct wordings_text *t)
 
 /* What the wordings did with one file: which row decided, and what nothing matched. */
 static void
-wordings_show(struct page *p, const struct wordings_counts *n)
+wordings_show(struct page *p, const struct wordings_counts *n, const char *what)
 {
 	enum { MOST = 20 };
+	const char *idle = "";
 
 	for (size_t i = 0; i < n->n_rule; i++) {
 		const struct wordings_rule *r = &n->rule[i];
 
-		page_fmt(p, "  decided: ", "%s by line %llu, %s \"%s\" gives %s",
-		    text_count(p, r->rows, "row", "rows"), (unsigned long long)r->line, r->what,
-		    r->match, r->gives);
+		if (strcmp(r->what, what) != 0)
+			continue;
+		if (r->rows)
+			page_fmt(p, "  decided: ", "%s by line %llu, \"%s\" gives %s",
+			    text_count(p, r->rows, "row", "rows"), (unsigned long long)r->line, r->match,
+			    r->gives);
+		else
+			idle = arena_fmt(&p->arena, "%s%s%llu", idle, *idle ? ", " : "",
+			    (unsigned long long)r->line);
 	}
+	if (*idle)
+		page_fmt(p, "  decided: ", "no row by %s %s", strchr(idle, ',') ? "lines" : "line", idle);
 	if (n->by_own)
 		page_fmt(p, "  decided: ", "%s by no pattern, being words or codes of ours",
 		    text_count(p, n->by_own, "row", "rows"));
@@ -149,7 +158,7 @@ file_text(struct page *p, const struct ingest_file *f, bool dry)
 	if (f->mapped && *f->mapped && dry)
 		page_para(p, "  mapped: ", f->mapped);
 	if (f->wordings && dry)
-		wordings_show(p, f->wordings);
+		wordings_show(p, f->wordings, strcmp(f->kind, "events") == 0 ? "event" : "device");
 }
 
 static void

@@ -174,7 +174,7 @@ reader_note(struct reader *r)
 		text = note(a, text, "stands newest first");
 	if (*beside)
 		text = note(a, text, "no rows, and passed over: %s", beside);
-	if (n)
+	if (n && r->encoding != CSV_1252)	/* else wordings say so */
 		text = note(a, text, "read as Windows-1252, not being UTF-8: %llu, first line %llu",
 		    (unsigned long long)n, (unsigned long long)line);
 	if (r->n_wrapped)
