@@ -9,7 +9,8 @@
 
 struct options {
 	struct opts_common common;
-	const char        *nightly, *out, *timezone;
+	const char        *nightly, *out, *backup, *timezone;
+	long               keep;
 	long               settle, look;	/* s */
 	long               batch;
 	int                covers;
@@ -22,6 +23,11 @@ static const struct opt options[] = {
 	  offsetof(struct options, nightly), 0, 0, NULL },
 	{ 'o', "out", "FOLDER", "where the night writes digest.txt and its lists", OPT_TEXT,
 	  offsetof(struct options, out), 0, 0, NULL },
+	{ 'b', "backup", "FOLDER", "after each night a checked copy of the store goes here, as "
+	  "STORE.2026-10-01; better on another disk", OPT_TEXT, offsetof(struct options, backup), 0,
+	  0, NULL },
+	{ 'k', "keep", "N", "the newest backups that stay (default: 7)", OPT_COUNT,
+	  offsetof(struct options, keep), 1, 10000, NULL },
 	{ 'z', "timezone", "NAME", "clock of local times where sites names none (default: this "
 	  "machine's own)", OPT_TEXT, offsetof(struct options, timezone), 0, 0, NULL },
 	{ 'c', "covers", "WHAT", "which accounts an export speaks for: rows = those that have rows "
@@ -39,15 +45,31 @@ static const struct opt options[] = {
 	OPTS_END
 };
 
+/* The daemon changes its folder, so full paths are needed. */
 static int
-prepare(const struct options *o, const char *dir, char *out, struct watch_options *w,
-    struct err *e)
+full_path(const char *folder, char full[PATH_MAX], const char **out, struct err *e)
+{
+	struct stat st;
+
+	if (!folder)
+		return 0;
+	mkdir(folder, 0700);
+	if (stat(folder, &st) != 0 || !S_ISDIR(st.st_mode) || !realpath(folder, full))
+		return err_set(e, ERR_USAGE, folder, 0, "is no folder, and none can be made");
+	*out = full;
+	return 0;
+}
+
+static int
+prepare(const struct options *o, const char *dir, char path[2][PATH_MAX],
+    struct watch_options *w, struct err *e)
 {
 	w->dir = dir;
 	w->timezone = o->timezone;
 	w->covers = o->covers ? COVERS_ALL : COVERS_ROWS;
 	w->settle = o->settle * SECOND;
 	w->look = o->look * SECOND;
+	w->keep = (size_t)o->keep;
 	w->batch = (size_t)o->batch;
 	w->once = o->once;
 	w->nightly = -1;
@@ -60,23 +82,19 @@ prepare(const struct options *o, const char *dir, char *out, struct watch_option
 		    "05:30", o->nightly);
 	if (!o->nightly != !o->out)
 		return err_set(e, ERR_USAGE, NULL, 0, "--nightly and --out go together");
-	if (!o->out)
-		return 0;
-	/* The daemon changes its folder, so the full path is needed. */
-	mkdir(o->out, 0700);
-	if (!realpath(o->out, out))
-		return err_set(e, ERR_USAGE, o->out, 0, "is no folder, and none can be made");
-	w->out = out;
-	return 0;
+	if (o->backup && !o->nightly)
+		return err_set(e, ERR_USAGE, NULL, 0, "--backup needs --nightly, which says when");
+	return full_path(o->out, path[0], &w->out, e) || full_path(o->backup, path[1], &w->backup, e)
+	    ? -1 : 0;
 }
 
 static int
 run(const struct command *self, int argc, char **argv)
 {
-	struct options o = { .settle = 5, .look = 120 };
+	struct options o = { .keep = 7, .settle = 5, .look = 120 };
 	struct watch_options w = { 0 };
 	struct store *s = NULL;
-	char path[PATH_MAX];
+	char path[2][PATH_MAX];
 	struct err e;
 	int lock = -1, rc = -1, out = cmd_options(self, &argc, argv, &o, 1, 1);
 
@@ -108,7 +126,8 @@ const struct command cmd_watch = {
 	    "machine stops. SIGHUP looks at once and logs changed settings; SIGUSR1 writes "
 	    "status.json. Logs are key=value lines on standard error.",
 	.examples = "tripsift watch /srv/tripsift\n"
-	    "tripsift watch /srv/tripsift --covers all --nightly 05:30 --out /srv/pages\n",
+	    "tripsift watch /srv/tripsift --covers all --nightly 05:30 --out /srv/pages "
+	    "--backup /mnt/other\n",
 	.exits = "0 ended by SIGTERM or SIGINT; 2 wrong usage; 3 the store or a folder failed at "
 	    "the start, or another tripsift works on the store.",
 	.opt = options,

@@ -4,6 +4,7 @@
 #include <sys/stat.h>
 #include <unistd.h>
 
+#include "daemon/backups.h"
 #include "daemon/cmd.h"
 #include "daemon/drop.h"
 #include "daemon/judge.h"
@@ -36,7 +37,7 @@ struct watch {
 	int64_t  night_again;		/* monotonic: not before, after a fault */
 	int64_t  settings_told;		/* wall clock: settings up to then were logged */
 	int64_t  files, failed, rows;	/* since the start */
-	int64_t  last_taken;		/* wall clock; NO_TIME */
+	int64_t  last_taken, last_backup;	/* wall clock; NO_TIME */
 };
 
 /* ---- being alive ------------------------------------------------------------ */
@@ -93,6 +94,8 @@ write_status(struct watch *w, const char *state)
 	json_time(&j, "started", w->started / SECOND * SECOND);
 	json_time(&j, "last_taken", w->last_taken == NO_TIME ? NO_TIME
 	    : w->last_taken / SECOND * SECOND);
+	json_time(&j, "last_backup", w->last_backup == NO_TIME ? NO_TIME
+	    : w->last_backup / SECOND * SECOND);
 	json_int(&j, "taken", w->files);
 	json_int(&j, "rows", w->rows);
 	json_int(&j, "waiting", (int64_t)drop_waiting(w->drop));
@@ -400,6 +403,40 @@ night_is_due(struct watch *w, int64_t now, struct err *e)
 	return from < moment;
 }
 
+/* Common practice, no source: enough to buy a disk. */
+enum { DISK_DAYS = 30 };
+
+static void
+look_after_the_store(struct watch *w)
+{
+	struct arena a = { 0 };
+	const char *path;
+	struct log l;
+	struct err e;
+	int64_t begun = loop_now(), now = cmd_now();
+	int days;
+
+	if (w->o->backup) {
+		if (backups_make(w->s, w->o->backup, w->o->keep, now, loop_stop(), tick, w, &a, &path,
+		    &e) == 0) {
+			w->last_backup = now;
+			log_begin(&l, LOG_INFO, "backup");
+			log_text(&l, "file", path);
+			log_int(&l, "ms", loop_now() - begun);
+			log_end(&l);
+		} else if (!*loop_stop()) {
+			log_say(LOG_ERROR, "backup-failed", "why", e.text);
+		}
+	}
+	if (!*loop_stop() && backups_disk_days(w->s, now, &days, &e) == 0 && days >= 0 &&
+	    days < DISK_DAYS) {
+		log_begin(&l, LOG_WARNING, "disk-filling");
+		log_int(&l, "days_left", days);
+		log_end(&l);
+	}
+	arena_release(&a);
+}
+
 static void
 night(struct watch *w)
 {
@@ -423,6 +460,8 @@ night(struct watch *w)
 		if (nightly_tell(w->s, &o, &a, &asks, &e) == 0) {
 			log_say(LOG_INFO, "night", "person", *asks ? asks : "not needed");
 			arena_release(&a);
+			look_after_the_store(w);
+			write_status(w, "watching");
 			return;
 		}
 	}
@@ -515,7 +554,7 @@ loop(struct watch *w)
 int
 watch_run(struct store *s, const struct watch_options *o, struct err *e)
 {
-	struct watch w = { .s = s, .o = o, .started = cmd_now(), .last_taken = NO_TIME,
+	struct watch w = { .s = s, .o = o, .started = cmd_now(), .last_taken = NO_TIME, .last_backup = NO_TIME,
 	    .watchdog = notify_watchdog_ms() };
 	struct arena a = { 0 };
 	struct log l;

@@ -15,6 +15,8 @@ struct watch_options {
 	const char    *dir;
 	const char    *out;		/* full path; NULL = no nightly run */
 	double         nightly;		/* hour of the machine's clock; < 0 = none */
+	const char    *backup;		/* full path; NULL = no backups */
+	size_t         keep;		/* so many of them */
 	const char    *timezone;	/* as in ingest.h */
 	enum covers    covers;
 	int64_t        settle, look;	/* ms: a file is whole after; looks at least every */

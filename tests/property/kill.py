@@ -59,7 +59,8 @@ def fixture(folder):
 
 def start(program, d, *words):
     return subprocess.Popen([program.path, "watch", f"{d}/drop", "--db", f"{d}/s.db", "--settle", "0",
-                             "--nightly", "00:00", "--out", f"{d}/out", *words], env=program.env,
+                             "--nightly", "00:00", "--out", f"{d}/out", "--backup", f"{d}/backup",
+                             *words], env=program.env,
                             stdin=subprocess.DEVNULL, stdout=subprocess.DEVNULL,
                             stderr=open(f"{d}/log", "ab"))
 
@@ -116,6 +117,16 @@ def places(d):
     return done, failed
 
 
+def backup(program, d):
+    """What stands under a backup's name is whole; one that was cut short has none."""
+    made = glob.glob(f"{d}/backup/s.db.????-??-??")
+    for path in made:
+        with sqlite3.connect(path) as c:
+            assert c.execute("PRAGMA quick_check").fetchone()[0] == "ok", path
+        program.run(path, "triage", "--format", "csv")
+    return len(made)
+
+
 def night(d):
     assert sorted(os.listdir(f"{d}/out")) == OUTPUTS, os.listdir(f"{d}/out")
     with open(f"{d}/out/digest.txt", encoding="utf-8") as f:
@@ -134,7 +145,7 @@ def trial(program, fix, d, rng, span):
     for _ in range(kills):
         # Small batches make files span several, in a transaction of their own.
         p = start(program, d, "--batch", str(rng.choice((50, 1000, 400000))))
-        time.sleep(rng.uniform(0, span))
+        time.sleep(rng.uniform(0, span) * rng.random())  # more of them early: most happens then
         p.send_signal(signal.SIGKILL)
         p.wait()
         found += bool(glob.glob(f"{d}/drop/work/*/*"))
@@ -156,6 +167,7 @@ def main(program, folder, seed):
     assert len(lie[1]) == 2 and len(lie[0]) == PIECES + CRUMBS + len(LISTS) + 1, \
         f"{len(lie[0])} done, {len(lie[1])} failed"
     night(f"{folder}/calm")
+    assert backup(program, f"{folder}/calm") == 1
     kills = found = 0
     for n in range(trials):
         d = f"{folder}/{n}"
@@ -168,6 +180,7 @@ def main(program, folder, seed):
             same("cleared findings", f"trial {n}", want[2], have[2], more=True)
             assert places(d) == lie, f"trial {n}: files are not where they should be"
             night(d)
+            backup(program, d)
         except AssertionError as e:
             with open(f"{d}/log", encoding="utf-8") as f:
                 raise AssertionError(f"trial {n}: {e}\n{f.read()[-4000:]}") from e

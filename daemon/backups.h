@@ -1,0 +1,22 @@
+/* backups.h - a backup a day, and the last few of them kept.
+ *
+ * STORE.2026-10-01 in a folder of their own, better on another disk. To restore one: stop
+ * the daemon, move the damaged store and its -wal and -shm away, copy the backup to its
+ * place, start the daemon; what came in since is read again from done/.
+ */
+#ifndef DAEMON_BACKUPS_H
+#define DAEMON_BACKUPS_H
+
+#include "daemon/store/backup.h"
+
+/* Makes the one of that day (machine's clock of UTC), replacing it; then removes the oldest
+ * ones beyond `keep`. *path: lent by `a`. When the copy is not sound, none is removed. */
+int backups_make(struct store *s, const char *folder, size_t keep, int64_t now,
+    const volatile sig_atomic_t *stop,
+    void (*tick)(void *ctx, const char *doing, int percent), void *tick_ctx, struct arena *a,
+    const char **path, struct err *e);
+/* In how many days the disk of the store is full, as it went in the last 7 days; -1 = not
+ * within a year, or not known. */
+int backups_disk_days(struct store *s, int64_t now, int *days, struct err *e);
+
+#endif

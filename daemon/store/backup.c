@@ -1,0 +1,143 @@
+#include "daemon/store/backup.h"
+
+#include <errno.h>
+#include <fcntl.h>
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+#include <sys/stat.h>
+#include <unistd.h>
+
+#include "daemon/store/db.h"
+
+enum { PAGES = 512, BUSY_MS = 20, BUSY_MOST = 3000 };
+
+static int
+copy(struct store *s, sqlite3 *to, const char *path, const volatile sig_atomic_t *stop,
+    void (*tick)(void *ctx, const char *doing, int percent), void *tick_ctx, struct err *e)
+{
+	sqlite3_backup *b = sqlite3_backup_init(to, "main", s->db, "main");
+	int rc = SQLITE_OK, busy = 0;
+
+	if (!b)
+		return err_set(e, ERR_STORE, path, 0, "cannot begin a backup: %s", sqlite3_errmsg(to));
+	/* Another process that writes makes it begin anew; by and by it takes the rest at once. */
+	while (rc != SQLITE_DONE && !*stop) {
+		rc = sqlite3_backup_step(b, busy < BUSY_MOST / 2 ? PAGES : -1);
+		if (rc == SQLITE_BUSY || rc == SQLITE_LOCKED) {
+			if (++busy == BUSY_MOST)
+				break;
+			sqlite3_sleep(BUSY_MS);
+		} else if (rc != SQLITE_OK && rc != SQLITE_DONE) {
+			break;
+		}
+		if (tick && sqlite3_backup_pagecount(b))
+			tick(tick_ctx, "backup", 100 - (int)((int64_t)sqlite3_backup_remaining(b) * 100 /
+			    sqlite3_backup_pagecount(b)));
+	}
+	sqlite3_backup_finish(b);
+	if (rc == SQLITE_DONE)
+		return 0;
+	return err_set(e, ERR_STORE, path, 0, "backup: %s", *stop ? "stopped" : sqlite3_errstr(rc));
+}
+
+/* One number or word of the copy. */
+static int
+ask(sqlite3 *db, const char *path, const char *sql, const char *want, struct err *e)
+{
+	sqlite3_stmt *st = NULL;
+	const char *got = NULL;
+	int rc = 0;
+
+	if (sqlite3_prepare_v2(db, sql, -1, &st, NULL) == SQLITE_OK && sqlite3_step(st) == SQLITE_ROW)
+		got = (const char *)sqlite3_column_text(st, 0);
+	if (!got || strcmp(got, want) != 0)
+		rc = err_set(e, ERR_STORE, path, 0, "the copy is not sound: %.200s", got ? got :
+		    sqlite3_errmsg(db));
+	sqlite3_finalize(st);
+	return rc;
+}
+
+/* Which copies are damaged shows at once, not on the day when they are needed. */
+static int
+make_copy(struct store *s, const char *part, const volatile sig_atomic_t *stop,
+    void (*tick)(void *ctx, const char *doing, int percent), void *tick_ctx, struct err *e)
+{
+	int fd = open(part, O_RDWR | O_CREAT | O_EXCL | O_CLOEXEC, 0600), rc = -1;
+	sqlite3 *to = NULL;
+
+	if (fd < 0)
+		return err_set(e, ERR_IO, part, 0, "cannot be made: %s", strerror(errno));
+	if (sqlite3_open_v2(part, &to, SQLITE_OPEN_READWRITE, NULL) != SQLITE_OK) {
+		err_set(e, ERR_STORE, part, 0, "cannot be opened: %s", sqlite3_errmsg(to));
+	} else if (copy(s, to, part, stop, tick, tick_ctx, e) == 0 &&
+	    /* One file alone, without a log beside it. */
+	    ask(to, part, "PRAGMA journal_mode = DELETE", "delete", e) == 0 &&
+	    ask(to, part, "PRAGMA quick_check(1)", "ok", e) == 0) {
+		rc = 0;
+	}
+	sqlite3_close(to);
+	if (rc == 0 && fsync(fd) != 0)
+		rc = err_set(e, ERR_IO, part, 0, "cannot be written: %s", strerror(errno));
+	close(fd);
+	return rc;
+}
+
+static int
+sync_folder_of(struct arena *a, const char *path, struct err *e)
+{
+	const char *slash = strrchr(path, '/');
+	const char *folder = slash ? arena_text(a, (struct span){ path, (size_t)(slash - path) }) : ".";
+	int fd = open(*folder ? folder : "/", O_RDONLY | O_DIRECTORY | O_CLOEXEC), rc = 0;
+
+	if (fd < 0 || fsync(fd) != 0)
+		rc = err_set(e, ERR_IO, folder, 0, "cannot be written: %s", strerror(errno));
+	if (fd >= 0)
+		close(fd);
+	return rc;
+}
+
+int
+store_backup(struct store *s, const char *path, const volatile sig_atomic_t *stop,
+    void (*tick)(void *ctx, const char *doing, int percent), void *tick_ctx, struct err *e)
+{
+	static const char *const tail[] = { "", "-journal", "-wal", "-shm" };
+	struct arena a = { 0 };
+	const char *part = arena_fmt(&a, "%s.part", path);
+	int rc;
+
+	for (size_t i = 0; i < sizeof tail / sizeof *tail; i++)
+		unlink(arena_fmt(&a, "%s%s", part, tail[i]));
+	rc = make_copy(s, part, stop, tick, tick_ctx, e);
+	if (rc == 0 && rename(part, path) != 0)
+		rc = err_set(e, ERR_IO, path, 0, "cannot be written: %s", strerror(errno));
+	if (rc == 0)
+		rc = sync_folder_of(&a, path, e);
+	for (size_t i = 0; rc && i < sizeof tail / sizeof *tail; i++)
+		unlink(arena_fmt(&a, "%s%s", part, tail[i]));
+	arena_release(&a);
+	return rc;
+}
+
+int
+store_growth(struct store *s, int64_t now, int64_t *bytes, struct err *e)
+{
+	sqlite3_stmt *st = db_stmt(s, "SELECT coalesce(sum(size) FILTER (WHERE taken > ?1 AND taken <= ?2), 0),"
+	    " coalesce(sum(size), 0) FROM file", e);
+	struct stat file;
+	double week, all;
+
+	*bytes = 0;
+	if (!st)
+		return -1;
+	sqlite3_bind_int64(st, 1, now - 7 * DAY);
+	sqlite3_bind_int64(st, 2, now);
+	if (db_step(s, st, e) < 0)
+		return -1;
+	week = sqlite3_column_double(st, 0);
+	all = sqlite3_column_double(st, 1);
+	sqlite3_reset(st);
+	if (all > 0 && stat(s->path, &file) == 0)
+		*bytes = (int64_t)(week / 7 * (1 + (double)file.st_size / all));
+	return 0;
+}
