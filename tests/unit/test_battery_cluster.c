@@ -146,10 +146,10 @@ fleet_rate(void **state)
 		[N_CROWD] = 3, [N_COUNTED] = 3, [N_DEVICE_DAYS] = 1000, [N_DAYS] = 100,
 		[N_ONSETS] = 3, [N_DUE] = 3, [N_WINDOW] = 14 } };
 	struct summary s[] = {
-		{ "A1", "exposure:AA", 0, 1000, 100 },
-		{ "A1", "onset:AA", 1, 1, 0 }, { "A1", "onset:AA", 2, 1, 0 },
-		{ "A1", "onset:AA", 3, 1, 0 },
-		{ "A2", "exposure:AA", 0, 90000, 100 }, { "A2", "onset:CR2", 5, 0, 0 },
+		{ "battery-cluster", "A1", "exposure:AA", 0, 1000, 100 },
+		{ "battery-cluster", "A1", "onset:AA", 1, 1, 0 }, { "battery-cluster", "A1", "onset:AA", 2, 1, 0 },
+		{ "battery-cluster", "A1", "onset:AA", 3, 1, 0 },
+		{ "battery-cluster", "A2", "exposure:AA", 0, 90000, 100 }, { "battery-cluster", "A2", "onset:CR2", 5, 0, 0 },
 	};
 	struct findings out = { 0 };
 	struct fleet f = { .summary = s, .n_summary = 4, .n_account = 1, .candidate = &c,
