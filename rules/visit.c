@@ -348,7 +348,7 @@ find_notes(struct visit_work *c)
 	if (out->n_session && out->closed == NO_TIME)
 		add(c, &c->note, arena_fmt(a, "The log ends at %s, and a learn session is still "
 		    "open in it: what was done after that is not known.", when(c, v->now)));
-	else if (out->n_session && v->now - out->closed < HOUR)
+	else if (out->n_session && v->now - out->closed <= HOUR)
 		add(c, &c->note, arena_fmt(a, "The log reaches only %lld min past the close of the "
 		    "last learn session, until %s.", (long long)((v->now - out->closed) / MINUTE),
 		    when(c, v->now)));
