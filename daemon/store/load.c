@@ -225,7 +225,8 @@ fail:
 }
 
 /* Is another account judged in this one's place: one that was renamed from it (unless the
- * number was given to somebody else since), or the ones with a receiver or line, where this
+ * number was given to somebody else since, or that one was renamed in its turn: history
+ * follows one step, and what it does not reach is judged where it lies), or the ones with a receiver or line, where this
  * is the bare row that lists made? */
 static int
 judged_elsewhere(struct store *s, int64_t id, bool *yes, struct err *e)
@@ -233,7 +234,9 @@ judged_elsewhere(struct store *s, int64_t id, bool *yes, struct err *e)
 	sqlite3_stmt *st = db_stmt(s, "SELECT EXISTS (SELECT 1 FROM site t WHERE t.was = a.account"
 	    "   AND t.was <> '' AND t.account <> t.was AND t.id ="
 	    "   (SELECT max(id) FROM site u WHERE u.account = t.account) AND (SELECT since FROM site o"
-	    "     WHERE o.account = a.account ORDER BY o.id DESC LIMIT 1) IS NULL)"
+	    "     WHERE o.account = a.account ORDER BY o.id DESC LIMIT 1) IS NULL"
+	    "   AND NOT EXISTS (SELECT 1 FROM site w WHERE w.was = t.account AND w.account <> w.was"
+	    "     AND w.id = (SELECT max(id) FROM site u WHERE u.account = w.account)))"
 	    " OR (a.receiver = '' AND a.line = ''"
 	    "   AND NOT EXISTS (SELECT 1 FROM run r WHERE r.account = a.id) AND EXISTS"
 	    "   (SELECT 1 FROM account b JOIN run r ON r.account = b.id WHERE b.account = a.account))"

@@ -518,7 +518,9 @@ static const struct { const char *kind, *sql; } due_of[] = {
 	{ "sites", "INSERT OR IGNORE INTO due SELECT a.id FROM account a"
 	  " WHERE a.account IN (SELECT account FROM site WHERE file = ?1)"
 	  " OR a.account IN (SELECT o.was FROM site o JOIN site n ON n.account = o.account"
-	  "   WHERE n.file = ?1)" },	/* whatever it is, or once was, renamed from */
+	  "   WHERE n.file = ?1)"	/* whatever it is, or once was, renamed from; and that one */
+	  " OR a.account IN (SELECT p.was FROM site p JOIN site o ON p.account = o.was"
+	  "   JOIN site n ON n.account = o.account WHERE n.file = ?1)" },
 	{ "plan", "INSERT OR IGNORE INTO due SELECT a.id FROM account a"
 	  " WHERE a.account IN (SELECT account FROM plan WHERE file = ?1)" },
 	{ "service", "INSERT OR IGNORE INTO due SELECT a.id FROM account a"

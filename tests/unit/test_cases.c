@@ -289,6 +289,7 @@ static const struct { const char *what, *name, *text, *due; } steps[] = {
 	{ "a new name", "sites.csv", "account,timezone,was\nN1,UTC,A1\n", "A1 N1" },
 	{ "rows under the old name", "h.csv", HEAD "A1,2026-10-01 08:50:00,arm,\n", "A1" },
 	{ "the old name in other letters", "sites.csv", "account,timezone,was\nN1,UTC,a1\n", "-" },
+	{ "renamed again", "sites.csv", "account,timezone,was\nP1,UTC,N1\n", "A1 N1 P1" },
 	{ "the new name was wrong", "sites.csv", "account,timezone,was\nN1,UTC,\n", "A1 N1" },
 };
 

@@ -179,6 +179,32 @@ history_follows_a_new_name(void **state)
 	help_close(&h);
 }
 
+/* Renamed twice: whatever history does not follow is judged under the name it has. */
+static void
+renamed_twice(void **state)
+{
+	static const struct { const char *account; bool judged; size_t events; } want[] = {
+		{ "ELDER", true, 1 }, { "OLD", false, 2 }, { "NEW", true, 2 } };
+	struct help h;
+	struct view v;
+	struct err e;
+	bool skip;
+
+	(void)state;
+	help_open(&h);
+	help_take(&h, "s.csv", "account,timezone,was\nOLD,UTC,elder\nNEW,UTC,old\n");
+	help_take(&h, "e.csv", HEAD "ELDER,2026-08-01 08:00:00,fire-alarm,1,\n"
+	    "OLD,2026-09-01 08:00:00,trip,1,\nNEW,2026-10-01 08:00:00,trip,1,\n");
+	for (size_t i = 0; i < 3; i++) {
+		assert_int_equal(store_view_judge(h.s, help_number(&h, "SELECT id FROM account WHERE account = '%s'",
+		    want[i].account), NO_TIME, &v, &skip, &e), 0);
+		assert_int_equal(skip, !want[i].judged);
+		assert_int_equal(v.n_event, want[i].events);
+		view_release(&v);
+	}
+	help_close(&h);
+}
+
 /* The old number was given to somebody else: each has what is theirs. */
 static void
 a_number_given_anew(void **state)
@@ -363,6 +389,7 @@ main(void)
 		cmocka_unit_test(sites_plan_and_settings_have_versions),
 		cmocka_unit_test(service_is_a_log),
 		cmocka_unit_test(history_follows_a_new_name),
+		cmocka_unit_test(renamed_twice),
 		cmocka_unit_test(a_number_given_anew),
 		cmocka_unit_test(since),
 		cmocka_unit_test(known_elsewhere),
