@@ -154,7 +154,7 @@ const struct command cmd_nightly = {
 	    "\"tripsift watch\" runs on the store, it does the same by itself, and this one says "
 	    "so and leaves.",
 	.examples = "tripsift nightly exports --out pages\n"
-	    "30 5 * * * cd /srv/tripsift && tripsift nightly exports --covers all --out out\n",
+	    "30 5 * * * cd /srv && tripsift nightly exports --covers all --out out\n",
 	.exits = "0 done, nothing asks for a person; 1 done, and there is a new finding at now, a "
 	    "file that failed (it is whole outside), no new data, or rows were set aside above "
 	    "the setting nightly.set_aside or for a reason never seen before; 2 wrong usage; 3 "
