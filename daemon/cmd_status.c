@@ -1,6 +1,7 @@
 #include <string.h>
 
 #include "daemon/cmd.h"
+#include "daemon/lock.h"
 #include "daemon/report/json.h"
 #include "rules/rule.h"
 
@@ -21,6 +22,8 @@ struct status {
 	struct account_info *uncovered;
 	size_t               n_uncovered;
 	const char          *path;
+	const char          *holder;	/* "watch, process 4711"; "" = nobody */
+	struct night         night;
 	const char          *need[3];	/* what asks for a person */
 	size_t               n_need;
 };
@@ -53,6 +56,10 @@ status_text(struct page *p, const struct status *x)
 	table_add(&t, "open findings");
 	table_fmt(&t, "%lld now, %lld soon, %lld later", (long long)s->open[LEVEL_NOW],
 	    (long long)s->open[LEVEL_SOON], (long long)s->open[LEVEL_LATER]);
+	table_add(&t, "last night told");
+	table_add(&t, x->night.id ? text_time(p, x->night.at) : "none yet");
+	table_add(&t, "daemon");
+	table_add(&t, *x->holder ? x->holder : "none");
 	table_add(&t, "to be judged");
 	table_add(&t, text_count(p, s->due, "account", "accounts"));
 	table_print(&t, 0);
@@ -99,6 +106,8 @@ status_json(const struct status *x)
 	for (size_t i = 0; i < x->n_need; i++)
 		json_text(&j, NULL, x->need[i]);
 	json_close(&j, ']');
+	json_time(&j, "last_night", x->night.at);
+	json_text(&j, "daemon", x->holder);
 	json_close(&j, '}');
 	json_end(&j);
 }
@@ -125,8 +134,10 @@ show(struct tools *t, void *ctx, struct err *e)
 	struct status x = { .path = store_path(t->s) };
 
 	if (store_status(t->s, &t->p.arena, &x.store, e) < 0 ||
-	    store_uncovered(t->s, &t->p.arena, &x.uncovered, &x.n_uncovered, e) < 0)
+	    store_uncovered(t->s, &t->p.arena, &x.uncovered, &x.n_uncovered, e) < 0 ||
+	    store_night(t->s, &x.night, e) < 0)
 		return -1;
+	x.holder = lock_holder(&t->p.arena, x.path);
 	needs(&t->p, &x);
 	if (o->format == 0)
 		status_text(&t->p, &x);

@@ -126,8 +126,7 @@ const struct command cmd_watch = {
 	    "machine stops. SIGHUP looks at once and logs changed settings; SIGUSR1 writes "
 	    "status.json. Logs are key=value lines on standard error.",
 	.examples = "tripsift watch /srv/tripsift\n"
-	    "tripsift watch /srv/tripsift --covers all --nightly 05:30 --out /srv/pages "
-	    "--backup /mnt/other\n",
+	    "tripsift watch /srv/tripsift --nightly 05:30 --out /srv/pages --backup /mnt/b\n",
 	.exits = "0 ended by SIGTERM or SIGINT; 2 wrong usage; 3 the store or a folder failed at "
 	    "the start, or another tripsift works on the store.",
 	.opt = options,
