@@ -178,7 +178,7 @@ mapped(struct arena *a, const struct reader *r, const struct wordings *w)
 	static const char *const order[] = { [STAMP_DAY_FIRST] = "day first",
 		[STAMP_MONTH_FIRST] = "month first" };
 	const struct reader_info *info = reader_info(r);
-	const char *text = info->fits ? info->mapped : "";
+	const char *text = info->fits ? arena_text(a, span_of(info->mapped)) : "";
 
 	if (info->fits && wordings_separator(w))
 		text = wordin_join(a, text, info->separator == '\t' ? "separator tab"
