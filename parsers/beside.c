@@ -95,12 +95,14 @@ beside_rows(struct beside *b, struct span raw, bool readable)
 {
 	struct span bare = raw;
 
-	if (bare.n >= 3 && memcmp(bare.p, "\xef\xbb\xbf", 3) == 0)
-		bare = (struct span){ raw.p + 3, raw.n - 3 };
-	if (span_eq(bare, b->header)) {
-		b->n_header++;
-		b->since = 0;
-		return true;
+	if (raw.n == b->header.n || raw.n == b->header.n + 3 || !readable) {
+		if (bare.n >= 3 && memcmp(bare.p, "\xef\xbb\xbf", 3) == 0)
+			bare = (struct span){ raw.p + 3, raw.n - 3 };
+		if (span_eq(bare, b->header)) {
+			b->n_header++;
+			b->since = 0;
+			return true;
+		}
 	}
 	if (!readable) {
 		for (size_t i = 0; i < b->n_above; i++) {

@@ -6,17 +6,34 @@
 
 /* Each returns NULL or the reason. */
 
+/* Both ends of a cell of one byte or more, mixed by a multiply. */
+static size_t
+memo_slot(struct span s)
+{
+	uint64_t head = 0, tail = 0;
+
+	if (s.n >= 8) {
+		memcpy(&head, s.p, 8);
+		memcpy(&tail, s.p + s.n - 8, 8);
+	} else if (s.n >= 4) {
+		memcpy(&head, s.p, 4);
+		memcpy(&tail, s.p + s.n - 4, 4);
+	} else {
+		head = (unsigned char)s.p[0];
+		tail = (uint64_t)(unsigned char)s.p[s.n / 2] << 8 | (unsigned char)s.p[s.n - 1];
+	}
+	head = (head ^ tail << 7 ^ s.n) * UINT64_C(0x9fb21c651e98df25);
+	return (size_t)(head >> 40) % MEMO_SLOTS;
+}
+
 static const char *
 event_meaning(struct reader *r, struct span cell, struct meaning *out)
 {
-	unsigned hash = 0;
 	struct memo *m;
 
 	if (cell.n == 0 || cell.n > MEMO_TEXT)
 		return code_meaning(cell, out);
-	for (size_t i = 0; i < cell.n; i++)
-		hash = hash * 33 + (unsigned char)cell.p[i];
-	m = &r->memo[hash % MEMO_SLOTS];
+	m = &r->memo[memo_slot(cell)];
 	if (m->n != cell.n || memcmp(m->text, cell.p, cell.n) != 0) {
 		m->reason = code_meaning(cell, &m->meaning);
 		m->n = (unsigned char)cell.n;

@@ -263,6 +263,7 @@ reader_place(struct reader *r, const struct csv_row *from, struct row *row)
 {
 	size_t n = from->n < r->header_n ? from->n : r->header_n;
 	const bool join = r->columns != NULL;
+	const struct span *cell = from->cell;
 	const int *map = r->map;
 
 	if (join)
@@ -274,14 +275,14 @@ reader_place(struct reader *r, const struct csv_row *from, struct row *row)
 			continue;
 		to = &row->cell[map[i]];
 		if (join)
-			reader_add_cell(&r->joined, to, from->cell[i]);
+			reader_add_cell(&r->joined, to, cell[i]);
 		else
-			*to = from->cell[i];
+			*to = cell[i];
 		if (to->n && (*to->p == '\'' || *to->p == '='))
 			unwrap(r, (enum column)map[i], from->line, to);
 	}
 	for (size_t i = n; i < from->n; i++) {
-		if (from->cell[i].n)
+		if (cell[i].n)
 			return "more cells than the header has columns";
 	}
 	return NULL;
