@@ -129,6 +129,8 @@ struct view {
 	struct arena        arena;	/* holds all of the below */
 	int64_t             account_id;
 	const char         *account, *receiver, *line;
+	const char         *former;		/* the account it was renamed from; "" = none, or
+						 * its number is somebody else's now */
 	const char         *name, *group, *timezone;
 	int64_t             since;	/* earlier events are a former customer's; NO_TIME */
 	int64_t             now;	/* end of cover, or --as-of */

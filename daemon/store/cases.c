@@ -72,14 +72,15 @@ struct known_case {
 	int         episode;
 	int64_t     onset, last;
 	bool        taken;		/* a finding of this judging belongs to it */
+	bool        former;		/* stands under the account's former name still */
 };
 
 static int
-known_cases(struct store *s, const char *account, struct arena *a, struct known_case **out,
-    size_t *n, struct err *e)
+known_cases(struct store *s, const char *account, const char *former, struct arena *a,
+    struct known_case **out, size_t *n, struct err *e)
 {
-	sqlite3_stmt *st = db_stmt(s, "SELECT id, rule, subject, episode, onset, last"
-	    " FROM finding_case WHERE account = ?1", e);
+	sqlite3_stmt *st = db_stmt(s, "SELECT id, rule, subject, episode, onset, last,"
+	    " account <> ?1 FROM finding_case WHERE account IN (?1, ?2)", e);
 	size_t cap = 0;
 	int rc;
 
@@ -88,12 +89,13 @@ known_cases(struct store *s, const char *account, struct arena *a, struct known_
 	if (!st)
 		return -1;
 	db_bind_text(st, 1, account);
+	db_bind_text(st, 2, *former ? former : account);
 	while ((rc = db_step(s, st, e)) > 0) {
 		*out = x_grow(*out, &cap, *n + 1, sizeof **out);
 		(*out)[(*n)++] = (struct known_case){ .id = db_text(st, 0, a),
 		    .rule = db_text(st, 1, a), .subject = db_text(st, 2, a),
 		    .episode = sqlite3_column_int(st, 3), .onset = sqlite3_column_int64(st, 4),
-		    .last = sqlite3_column_int64(st, 5) };
+		    .last = sqlite3_column_int64(st, 5), .former = sqlite3_column_int(st, 6) };
 	}
 	return rc;
 }
@@ -203,7 +205,7 @@ case_of(struct store *s, struct arena *a, const char *account, struct known_case
 	sqlite3_stmt *st;
 	int episode;
 
-	if (c && strcmp(c->subject, f->subject) == 0)
+	if (c && !c->former && strcmp(c->subject, f->subject) == 0)
 		episode = c->episode;
 	else if (next_episode(s, account, f, &episode, e))
 		return -1;
@@ -211,7 +213,7 @@ case_of(struct store *s, struct arena *a, const char *account, struct known_case
 		c->taken = true;
 		*id = c->id;
 		st = db_stmt(s, "UPDATE finding_case SET onset = min(onset, ?2), last = max(last, ?3),"
-		    " subject = ?4, episode = ?5 WHERE id = ?1", e);
+		    " subject = ?4, episode = ?5, account = ?6 WHERE id = ?1", e);
 		if (!st)
 			return -1;
 		db_bind_text(st, 1, *id);
@@ -219,6 +221,7 @@ case_of(struct store *s, struct arena *a, const char *account, struct known_case
 		sqlite3_bind_int64(st, 3, f->last);
 		db_bind_text(st, 4, f->subject);
 		sqlite3_bind_int(st, 5, episode);
+		db_bind_text(st, 6, account);
 		return db_run(s, st, e);
 	}
 	if (make_id(s, a, account, f, episode, id, e))
@@ -362,7 +365,7 @@ clear_rest(struct store *s, const struct known_case *list, size_t n, int64_t now
 	for (size_t i = 0; i < n; i++) {
 		sqlite3_stmt *st;
 
-		if (list[i].taken)
+		if (list[i].taken || list[i].former)
 			continue;
 		st = db_stmt(s, "DELETE FROM finding WHERE id = ?1 AND pending", e);
 		if (!st)
@@ -397,7 +400,7 @@ cases_keep(struct store *s, const struct view *v, const char *identity, const ch
 	size_t n_list;
 	struct finding **sorted = x_alloc((n + 1) * sizeof *sorted);
 	const char *id;
-	int rc = known_cases(s, identity, &a, &list, &n_list, e);
+	int rc = known_cases(s, identity, v ? v->former : "", &a, &list, &n_list, e);
 
 	if (n)
 		memcpy(sorted, f, n * sizeof *sorted);

@@ -189,6 +189,7 @@ load_view(struct store *s, int64_t id, int64_t as_of, bool texts, struct view *v
 		goto fail;
 	if (was.until != INT64_MAX && (as_of == NO_TIME || as_of >= was.until))
 		was_as_of = was.until - 1;
+	v->former = was.id && was.until == INT64_MAX ? was.account : "";
 	v->cell = s->cell;
 	v->n_cell = s->n_cell;
 	if (v->n_cover)
