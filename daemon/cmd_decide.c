@@ -1,4 +1,5 @@
 #include <stdlib.h>
+#include <string.h>
 
 #include "daemon/cmd.h"
 #include "daemon/report/phrase.h"
@@ -45,8 +46,11 @@ say_recorded(struct tools *t, const char *id, const struct options *o, bool *lif
 		return -1;
 	if (n == 0)
 		return err_set(e, ERR_USAGE, NULL, 0, "no finding %s", id);
-	if (f->life) {
-		*life = true;
+	*life |= f->life;
+	if (strcmp(f->state, "cleared") == 0 && f->cleared == o->at) {
+		lapses = "The log shows the restore, so the finding is cleared; another alarm of "
+		    "the same point opens it again";
+	} else if (f->life) {
 		lapses = arena_fmt(&p->arena, "It concerns life safety: the decision moves nothing and "
 		    "lapses on %s at the latest", text_time(p, o->end != NO_TIME &&
 		    o->end < o->at + DAY ? o->end : o->at + DAY));
