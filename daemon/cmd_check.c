@@ -11,8 +11,8 @@ const struct command cmd_check = {
 	.operands = "FILE...",
 	.purpose = "read exports the same way and store nothing",
 	.about = "Reads files as \"tripsift ingest\" would and says what it would take, what it "
-	    "would set aside and why. Nothing is stored. Where the store exists, rows that it "
-	    "has already are told as repeats.",
+	    "would set aside and why. Nothing is stored, and no store is looked at: rows are "
+	    "told as repeats of one another, and local times follow the sites files named along.",
 	.examples = "tripsift check events-2026-10.csv\n"
 	    "zcat old.csv.gz | tripsift check --timezone Europe/Vienna -\n",
 	.exits = "0 done; 1 rows would be set aside; 2 wrong usage; 3 a file or the store "
