@@ -117,6 +117,19 @@ say_stopped(struct err *e)
 	return err_set(e, ERR_IO, NULL, 0, "stopped before the end; what was not finished is undone");
 }
 
+/* By the kind that it is read as; who asks only looks at its header. */
+static bool
+refused(struct ingest *in, struct ingest_file *f, const char *kind)
+{
+	const char *why = in->o->refuses ? in->o->refuses(f->name, kind) : NULL;
+
+	if (why) {
+		f->failed = true;
+		f->message = arena_fmt(&in->out->arena, "%s: %s", f->name, why);
+	}
+	return why != NULL;
+}
+
 /* First of all the wordings, since what other files are hangs on them. Standard input
  * cannot be looked at twice: wordings from there are kept, and nothing is read by them. */
 static int
@@ -133,7 +146,8 @@ take_wordings(struct ingest *in, struct err *e)
 		    : reader_open(f->name, &options, &fault);
 		int rc = 0;
 
-		if (reader && reader_info(reader)->kind == FILE_WORDINGS) {
+		if (reader && reader_info(reader)->kind == FILE_WORDINGS &&
+		    !refused(in, f, file_kind_text(FILE_WORDINGS))) {
 			f->kind = file_kind_text(FILE_WORDINGS);
 			rc = wordin_take(&in->words, in->s, reader, full_path(&in->out->arena, f->name),
 			    in->taken, &in->out->arena, f, e);
@@ -183,6 +197,10 @@ take_tables(struct ingest *in, struct reading *r, struct err *e)
 			continue;
 		}
 		f->kind = file_kind_text(reader_info(reader)->kind);
+		if (refused(in, f, f->kind)) {
+			reader_close(reader);
+			continue;
+		}
 		events = reader_info(reader)->kind == FILE_EVENTS;
 		if (events) {
 			struct reading_file *to = &in->events[in->n_events++];

@@ -31,6 +31,9 @@ struct ingest_options {
 	size_t       read_size;		/* bytes a read; 0 = the default */
 	bool         progress;		/* on standard error */
 	int64_t      as_of;		/* NO_TIME */
+	/* May a file of that kind come under that name? NULL = yes, else why not: then it
+	 * fails. Asked with the kind that wordings make of it. NULL = all may. */
+	const char *(*refuses)(const char *name, const char *kind);
 	/* Becomes nonzero when the work is to end soon, within a second: then ingest_paths()
 	 * is -1, and only files with `taken` are in the store. NULL = never. */
 	const volatile sig_atomic_t *stop;

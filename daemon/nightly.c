@@ -16,6 +16,7 @@
 #include "daemon/report/findings.h"
 #include "daemon/report/outfile.h"
 #include "daemon/report/settings.h"
+#include "parsers/reader.h"
 #include "rules/override.h"
 
 /* ---- which files ------------------------------------------------------------ */
@@ -52,29 +53,40 @@ unfinished(const char *name)
 	    strcasecmp(dot, ".tmp") == 0));
 }
 
-static int
-by_name(const void *a, const void *b)
-{
-	return strcmp(*(const char *const *)a, *(const char *const *)b);
-}
+struct found {
+	const char *path;
+	bool        known;
+	bool        wordings;
+};
 
-/* Is it to be read? One that cannot even be looked at is: what is wrong is said there. */
-static int
-wanted(struct store *s, const char *path, bool covers_all, bool *yes, bool *known, struct err *e)
+/* False: no file. One that cannot even be looked at is read: what is wrong is said there. */
+static bool
+look_at(struct store *s, struct found *c, bool covers_all, int *rc, struct err *e)
 {
+	struct reader_options options = { 0 };
+	struct reader *r;
 	char full[PATH_MAX];
 	struct stat st;
+	struct err unread;
 	int64_t size;
 	uint32_t crc;
 
-	*known = false;
-	*yes = stat(path, &st) != 0 || S_ISREG(st.st_mode);
-	if (!*yes || !realpath(path, full) || fingerprint(path, &size, &crc, e) < 0)
-		return 0;
-	if (store_knows(s, full, size, crc, covers_all, known, e) < 0)
-		return -1;
-	*yes = !*known;
-	return 0;
+	if (stat(c->path, &st) == 0 && !S_ISREG(st.st_mode))
+		return false;
+	if (!realpath(c->path, full) || fingerprint(c->path, &size, &crc, &unread) < 0)
+		return true;
+	*rc = store_knows(s, full, size, crc, covers_all, &c->known, &c->wordings, e);
+	if (*rc == 0 && !c->known && (r = reader_open(c->path, &options, &unread)) != NULL) {
+		c->wordings = reader_info(r)->kind == FILE_WORDINGS;
+		reader_close(r);
+	}
+	return true;
+}
+
+static int
+by_path(const void *a, const void *b)
+{
+	return strcmp(((const struct found *)a)->path, ((const struct found *)b)->path);
 }
 
 int
@@ -82,34 +94,37 @@ nightly_files(struct store *s, const char *dir, bool covers_all, struct arena *a
     const char ***path, size_t *n, size_t *known, struct err *e)
 {
 	DIR *d = opendir(dir);
-	const char **list = NULL;
+	struct found *list = NULL;
 	struct dirent *entry;
-	size_t cap = 0;
+	size_t m = 0, cap = 0, fresh = 0;
+	bool again = false;
 	int rc = 0;
 
 	*n = *known = 0;
 	if (!d)
 		return err_set(e, ERR_IO, dir, 0, "cannot be read: %s", strerror(errno));
 	while (rc == 0 && (entry = readdir(d)) != NULL) {
-		const char *name = arena_fmt(a, "%s%s%s", dir, dir[strlen(dir) - 1] == '/' ? "" : "/",
-		    entry->d_name);
-		bool yes, seen;
+		struct found c = { .path = arena_fmt(a, "%s%s%s", dir,
+		    dir[strlen(dir) - 1] == '/' ? "" : "/", entry->d_name) };
 
-		if (unfinished(entry->d_name) || ingest_is_store(s, name))
+		if (unfinished(entry->d_name) || ingest_is_store(s, c.path) ||
+		    !look_at(s, &c, covers_all, &rc, e))
 			continue;
-		rc = wanted(s, name, covers_all, &yes, &seen, e);
-		*known += seen;
-		if (rc == 0 && yes) {
-			list = x_grow(list, &cap, *n + 1, sizeof *list);
-			list[(*n)++] = name;
-		}
+		again |= c.wordings && !c.known;
+		fresh += !c.known;
+		list = x_grow(list, &cap, m + 1, sizeof *list);
+		list[m++] = c;
 	}
 	closedir(d);
-	if (*n)
-		qsort(list, *n, sizeof *list, by_name);
-	*path = arena_take(a, (*n + 1) * sizeof *list);
-	if (*n)
-		memcpy(*path, list, *n * sizeof *list);
+	if (m)
+		qsort(list, m, sizeof *list, by_path);
+	*path = arena_take(a, (m + 1) * sizeof **path);
+	for (size_t i = 0; i < m; i++) {
+		if (!list[i].known || again || (fresh && list[i].wordings))
+			(*path)[(*n)++] = list[i].path;
+		else
+			++*known;
+	}
 	free(list);
 	return rc;
 }

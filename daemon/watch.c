@@ -177,30 +177,20 @@ odd(const char *name, const char *why)
 
 /* ---- one round -------------------------------------------------------------- */
 
-/* Why a file of that kind does not belong there; NULL = it does, or what is wrong with it
- * is found when it is read. */
+/* Which kinds each folder takes: asked by the one who reads, so that a file that changes
+ * under our hands, or is made another kind by wordings, is not let through. */
 static const char *
-misplaced(struct arena *a, const struct drop_file *f)
+refuses(const char *name, const char *kind)
 {
-	struct err e;
-	struct reader *r;
-	bool events;
-	const char *kind;
+	bool events = strcmp(kind, file_kind_text(FILE_EVENTS)) == 0;
 
-	if (!S_ISREG(f->st.st_mode))
-		return "It was exchanged for something that is no file while it was claimed. It was "
-		    "not followed. Find out who did that.";
-	r = reader_open(f->path, &(struct reader_options){ 0 }, &e);
-	if (!r)
-		return NULL;
-	kind = file_kind_text(reader_info(r)->kind);
-	events = reader_info(r)->kind == FILE_EVENTS;
-	reader_close(r);
-	if (events == (f->tray == TRAY_INBOX))
-		return NULL;
-	return events ? "It holds events, and desk/ takes lists and decisions only. Drop it into "
-	    "inbox/." : arena_fmt(a, "It is a file of kind %s, and inbox/ takes events only. Whoever "
-	    "may change lists drops it into desk/.", kind);
+	if (strncmp(name, "inbox/", 6) == 0)
+		return events ? NULL : "it holds a list or decisions, and inbox/ takes events only; "
+		    "whoever may change lists drops it into desk/";
+	if (strncmp(name, "desk/", 5) == 0)
+		return !events ? NULL : "it holds events, and desk/ takes lists and decisions only; drop "
+		    "it into inbox/";
+	return NULL;
 }
 
 static void
@@ -274,47 +264,85 @@ note_places(struct watch *w, const struct drop_file *const *file, const char *co
 		log_say(LOG_WARNING, "places-not-noted", "why", e.text);
 }
 
+/* New wordings from the desk are tried before they take the place of older ones, which
+ * exports may hang on. True: the file is dealt with. */
+static bool
+keep_wordings(struct watch *w, const struct drop_file *f)
+{
+	struct ingest_options o = { .dry = true, .as_of = NO_TIME };
+	struct ingest_result r = { 0 };
+	struct reader *reader;
+	struct err e;
+	bool wordings;
+
+	if (f->tray != TRAY_DESK ||
+	    !(reader = reader_open(f->path, &(struct reader_options){ 0 }, &e)))
+		return false;
+	wordings = reader_info(reader)->kind == FILE_WORDINGS;
+	reader_close(reader);
+	if (!wordings)
+		return false;
+	if (ingest_paths(NULL, (const char *[]){ f->path }, 1, &o, &r, &e) < 0)
+		rest(w, "cannot-try-wordings", &e);
+	else if (r.file[0].failed)
+		fail(w, f, r.file[0].message);
+	else if (drop_keep(w->drop, f, &e) < 0)
+		rest(w, "cannot-move", &e);
+	else
+		log_say(LOG_INFO, "wordings", "file", f->path);
+	ingest_result_release(&r);
+	return true;
+}
+
 /* Takes in what lies in work/. */
 static void
 process(struct watch *w, const struct drop_file *file, size_t n, struct arena *a)
 {
 	struct ingest_options o = { .timezone = w->o->timezone, .covers = w->o->covers,
-	    .batch = w->o->batch, .no_judge = true, .as_of = NO_TIME, .stop = loop_stop(), .tick = tick, .tick_ctx = w };
+	    .refuses = refuses, .batch = w->o->batch, .no_judge = true, .as_of = NO_TIME,
+	    .stop = loop_stop(), .tick = tick, .tick_ctx = w };
 	const struct drop_file **good = arena_take(a, (n + 1) * sizeof *good);
-	const char **path = arena_take(a, (n + 1) * sizeof *path);
-	const char **place = arena_take(a, (n + 1) * sizeof *place);
+	const char **path, **kept, **place = arena_take(a, (n + 1) * sizeof *place);
 	struct ingest_result r;
 	struct err e;
 	int64_t stopped = 0;
-	size_t m = 0;
+	size_t m = 0, k;
 	int rc;
 
 	for (size_t i = 0; i < n && !*loop_stop(); i++) {
-		const char *why = misplaced(a, &file[i]);
-
-		if (why) {
-			fail(w, &file[i], why);
-			continue;
-		}
-		good[m] = &file[i];
-		path[m++] = file[i].path;
 		ping(w);
+		if (!S_ISREG(file[i].st.st_mode))
+			fail(w, &file[i], "it was exchanged for something that is no file while it was "
+			    "claimed, and was not followed; find out who did that");
+		else if (!keep_wordings(w, &file[i]))
+			good[m++] = &file[i];
 	}
-	rc = ingest_paths(w->s, path, m, &o, &r, &e);
+	if (drop_kept(w->drop, a, &kept, &k, &e) < 0) {
+		rest(w, "cannot-look", &e);
+		return;
+	}
+	path = arena_take(a, (k + m + 1) * sizeof *path);
+	for (size_t i = 0; i < k; i++)
+		path[i] = kept[i];
+	for (size_t i = 0; i < m; i++)
+		path[k + i] = good[i]->path;
+	rc = ingest_paths(w->s, path, k + m, &o, &r, &e);
 	if (rc && !*loop_stop())
 		rest(w, "store-failed", &e);
-	for (size_t i = 0; i < r.n_file; i++) {
+	for (size_t i = 0; i < m && k + i < r.n_file; i++) {
+		const struct ingest_file *told = &r.file[k + i];
+
 		if (*loop_stop() && !stopped)
 			stopped = loop_now();
 		ping(w);
-		if (r.file[i].taken) {
+		if (told->taken) {
 			if (w->unjudged < 0)
 				w->unjudged = loop_now();
 			if (!stopped || loop_now() - stopped < LAST_MOVES)
-				move_on(w, good[i], &r.file[i], a, &place[i]);
-		} else if (rc == 0 && r.file[i].failed) {
+				move_on(w, good[i], told, a, &place[i]);
+		} else if (rc == 0 && told->failed) {
 			fail(w, good[i], arena_fmt(a, "%s. Mend it, or export it anew, and drop it "
-			    "again.", r.file[i].message));
+			    "again.", told->message));
 		} else if (*loop_stop() && drop_back(w->drop, good[i], &e) < 0) {
 			log_say(LOG_ERROR, "cannot-move", "why", e.text);
 		}

@@ -115,6 +115,29 @@ def ordinary_day(program, folder):
         assert json.load(f)["state"] == "stopped"
 
 
+def wordings(program, folder):
+    """Wordings of the desk hold for what comes after; a list that they make of a file in
+    inbox/ stays out, and faulty ones do not take the place of good ones."""
+    d = folder_of(folder, "words")
+    w = Daemon(program, d, "--settle", "0")
+    head = ("what", "match", "gives")
+    drop(d, "desk", "w.csv", [("column", "Konto", "account"), ("column", "Zeit", "time"),
+                              ("column", "Ereignis", "event"), ("event", "^Alarm$", "burglary-alarm"),
+                              ("column", "Regel", "rule"), ("column", "Einstellung", "setting"),
+                              ("column", "Wert", "value")], head)
+    until("the wordings are kept", lambda: os.path.exists(f"{d}/drop/work/wordings/w.csv"))
+    drop(d, "desk", "w.csv", [("event", "((", "burglary-alarm")], head)
+    until("the faulty ones failed", lambda: glob.glob(f"{d}/drop/failed/w.csv.why.txt"))
+    drop(d, "inbox", "w.csv", [("event", "^Alarm$", "fire-alarm")], head)
+    until("those in inbox/ failed", lambda: glob.glob(f"{d}/drop/failed/w.2.csv.why.txt"))
+    drop(d, "inbox", "list.csv", [("chatter", "bursts", "9")], ("Regel", "Einstellung", "Wert"))
+    until("the list failed", lambda: glob.glob(f"{d}/drop/failed/list.csv.why.txt"))
+    drop(d, "inbox", "a.csv", [("A1", "2026-10-01T08:00:00Z", "Alarm")], ("Konto", "Zeit", "Ereignis"))
+    until("a.csv is done", lambda: done(d, "a.csv.gz"))
+    assert [r["word"] for r in program.table(f"{d}/s.db", "events")] == ["burglary-alarm"]
+    assert w.end()[0] == 0
+
+
 def second(program, d):
     """Whoever comes second says so and leaves, and touches nothing."""
     os.makedirs(f"{d}/in")
@@ -187,6 +210,7 @@ def night(program, folder):
 
 def main(program, folder, _seed):
     ordinary_day(program, folder)
+    wordings(program, folder)
     stop_in_the_middle(program, folder)
     supervised(program, folder)
     night(program, folder)
