@@ -1,52 +1,33 @@
 #include "daemon/judge.h"
 
-#include <pthread.h>
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
 #include <time.h>
-#include <unistd.h>
 
-#include "daemon/derive.h"
 #include "daemon/store/store.h"
-#include "parsers/tz.h"
+#include "daemon/views.h"
 #include "rules/activation.h"
 #include "rules/arming.h"
 #include "rules/rule.h"
 
-enum {
-	WORKERS_MAX = 8,
-	QUEUE       = 64,	/* judged accounts that may wait to be saved */
-	TOP         = 10,	/* devices of an account that stand in its load */
-};
+enum { TOP = 10 };	/* devices of an account that stand in its load */
 
 /* Signals of this long before the end of cover make an account's load. */
 #define LOAD_SPAN (30 * DAY)
 
 struct judged {
-	int64_t         account;
-	struct view     view;
 	struct findings findings;
 	struct load_sum load[TOP + 1];
 	size_t          n_load;
-	bool            skip;
 };
 
-struct judging {
-	const char     *path;
-	int64_t         as_of;
-	const int64_t  *account;
-	size_t          n_account, next;
-	struct judged  *ready[QUEUE];	/* a ring */
-	size_t          n_ready, first;
-	int             workers;
-	struct store   *store[WORKERS_MAX];	/* stay open: views borrow from them */
-	int             n_store;
-	bool            stop;
-	struct err      fault;
-	bool            failed;
-	pthread_mutex_t lock;
-	pthread_cond_t  change;
+/* What keep() works with. */
+struct saving {
+	struct store               *s;
+	const struct judge_options *o;
+	int64_t                     wall_clock;
+	size_t                      done, all;
 };
 
 /* ---- one account ----------------------------------------------------------- */
@@ -66,9 +47,8 @@ by_alarms(const void *a, const void *b)
 /* Alarm signals that somebody had to handle are alarms outside tests, each activation
  * once; element 0 is the account's sum. */
 static void
-count_load(struct judged *j)
+count_load(struct view *v, struct judged *j)
 {
-	struct view *v = &j->view;
 	struct load_sum *sum = arena_take(&v->arena, (v->n_device + 2) * sizeof *sum);
 	struct activations list = { 0 };
 	struct arming arming;
@@ -103,170 +83,59 @@ count_load(struct judged *j)
 	memcpy(j->load, sum, j->n_load * sizeof *sum);
 }
 
-static int
-judge_one(struct store *s, struct tz_set *zones, struct judged *j, int64_t as_of, struct err *e)
+static void *
+judge(void *ctx, struct view *v, bool skip)
 {
-	if (store_view_judge(s, j->account, as_of, &j->view, &j->skip, e))
-		return -1;
-	if (!j->skip) {
-		derive_local(&j->view, zones);
-		rules_judge(&j->view, NULL, &j->findings);
-		count_load(j);
+	struct judged *j = x_calloc(1, sizeof *j);
+
+	(void)ctx;
+	if (!skip) {
+		rules_judge(v, NULL, &j->findings);
+		count_load(v, j);
 	}
-	return 0;
+	return j;
 }
 
 static void
-free_judged(struct judged *j)
+drop(void *result)
 {
-	if (!j)
-		return;
-	view_release(&j->view);
+	struct judged *j = result;
+
 	findings_release(&j->findings);
 	free(j);
 }
 
-/* ---- workers --------------------------------------------------------------- */
-
-/* Takes the next account; hands `j` over when it is not NULL. False: nothing is left. */
-static bool
-next_account(struct judging *g, struct judged *j, int64_t *account)
-{
-	bool more;
-
-	pthread_mutex_lock(&g->lock);
-	while (j && g->n_ready == QUEUE && !g->stop)
-		pthread_cond_wait(&g->change, &g->lock);
-	if (j && !g->stop) {
-		g->ready[(g->first + g->n_ready++) % QUEUE] = j;
-		j = NULL;
-		pthread_cond_broadcast(&g->change);
-	}
-	more = !g->stop && g->next < g->n_account;
-	if (more)
-		*account = g->account[g->next++];
-	pthread_mutex_unlock(&g->lock);
-	free_judged(j);
-	return more;
-}
-
-static void *
-work(void *judging)
-{
-	struct judging *g = judging;
-	struct err e;
-	struct store *s = store_open(g->path, STORE_READ, NULL, &e);
-	struct tz_set *zones = tz_set_open();
-	struct judged *j = NULL;
-	int64_t account;
-	bool failed = !s;
-
-	while (!failed && next_account(g, j, &account)) {
-		j = x_calloc(1, sizeof *j);
-		j->account = account;
-		if (judge_one(s, zones, j, g->as_of, &e)) {
-			failed = true;
-			free_judged(j);
-		}
-	}
-	pthread_mutex_lock(&g->lock);
-	if (s)
-		g->store[g->n_store++] = s;
-	if (failed && !g->failed) {
-		g->failed = true;
-		g->fault = e;
-	}
-	g->workers--;
-	pthread_cond_broadcast(&g->change);
-	pthread_mutex_unlock(&g->lock);
-	tz_set_close(zones);
-	return NULL;
-}
-
-/* The next judged account, in no particular order; NULL: all are done, or one failed. */
-static struct judged *
-next_ready(struct judging *g)
-{
-	struct judged *j = NULL;
-
-	pthread_mutex_lock(&g->lock);
-	while (g->n_ready == 0 && g->workers > 0 && !g->failed)
-		pthread_cond_wait(&g->change, &g->lock);
-	if (g->n_ready && !g->failed) {
-		j = g->ready[g->first];
-		g->first = (g->first + 1) % QUEUE;
-		g->n_ready--;
-		pthread_cond_broadcast(&g->change);
-	}
-	pthread_mutex_unlock(&g->lock);
-	return j;
-}
+/* ---- all of them ------------------------------------------------------------ */
 
 static int
-save_all(struct store *s, struct judging *g, const struct judge_options *o, int64_t wall_clock,
-    struct err *e)
+save(void *ctx, struct view *v, void *result, struct err *e)
 {
-	struct judged *j;
-	size_t done = 0;
-	int rc = 0;
+	struct saving *to = ctx;
+	const struct judge_options *o = to->o;
+	struct judged *j = result;
 
-	while (rc == 0 && (j = next_ready(g)) != NULL) {
-		if (o->stop && *o->stop) {
-			free_judged(j);
-			return err_set(e, ERR_IO, NULL, 0, "stopped while judging; it is begun anew");
-		}
-		rc = store_save(s, &j->view, &j->findings, j->load, j->n_load, wall_clock, e);
-		free_judged(j);
-		done++;
-		if (o->tick)
-			o->tick(o->tick_ctx, "judging", (int)(done * 100 / g->n_account));
-		if (o->progress && done % 1000 == 0)
-			fprintf(stderr, "\rjudging: %zu of %zu accounts", done, g->n_account);
-	}
-	if (o->progress && done >= 1000)
-		fputs("\r\033[K", stderr);
-	if (rc == 0 && g->failed) {
-		*e = g->fault;
-		rc = -1;
-	}
-	return rc;
+	if (o->stop && *o->stop)
+		return err_set(e, ERR_IO, NULL, 0, "stopped while judging; it is begun anew");
+	if (store_save(to->s, v, &j->findings, j->load, j->n_load, to->wall_clock, e))
+		return -1;
+	to->done++;
+	if (o->tick)
+		o->tick(o->tick_ctx, "judging", (int)(to->done * 100 / to->all));
+	if (o->progress && to->done % 1000 == 0)
+		fprintf(stderr, "\rjudging: %zu of %zu accounts", to->done, to->all);
+	return 0;
 }
 
 static int
 judge_accounts(struct store *s, const struct judge_options *o, const int64_t *account, size_t n,
     int64_t wall_clock, struct err *e)
 {
-	struct judging g = { .path = store_path(s), .as_of = o->as_of, .account = account,
-	    .n_account = n };
-	pthread_t thread[WORKERS_MAX];
-	long cores = sysconf(_SC_NPROCESSORS_ONLN);
-	int want = cores < 1 ? 1 : cores > WORKERS_MAX ? WORKERS_MAX : (int)cores, made = 0, rc;
+	struct saving to = { s, o, wall_clock, 0, n };
+	struct views_work work = { &to, judge, save, drop };
+	int rc = views_each(s, account, n, o->as_of, &work, e);
 
-	if ((size_t)want > n)
-		want = (int)n;
-	pthread_mutex_init(&g.lock, NULL);
-	pthread_cond_init(&g.change, NULL);
-	g.workers = want;
-	for (; made < want; made++)
-		if (pthread_create(&thread[made], NULL, work, &g))
-			break;
-	pthread_mutex_lock(&g.lock);
-	g.workers -= want - made;
-	pthread_mutex_unlock(&g.lock);
-	rc = n && made == 0 ? err_set(e, ERR_IO, NULL, 0, "cannot start a thread") :
-	    save_all(s, &g, o, wall_clock, e);
-	pthread_mutex_lock(&g.lock);
-	g.stop = true;
-	pthread_cond_broadcast(&g.change);
-	pthread_mutex_unlock(&g.lock);
-	for (int i = 0; i < made; i++)
-		pthread_join(thread[i], NULL);
-	for (; g.n_ready; g.n_ready--, g.first = (g.first + 1) % QUEUE)
-		free_judged(g.ready[g.first]);
-	for (int i = 0; i < g.n_store; i++)
-		store_close(g.store[i]);
-	pthread_mutex_destroy(&g.lock);
-	pthread_cond_destroy(&g.change);
+	if (o->progress && to.done >= 1000)
+		fputs("\r\033[K", stderr);
 	return rc;
 }
 

@@ -507,7 +507,7 @@ store_due(struct store *s, bool all, struct arena *a, int64_t **out, size_t *n, 
 
 	*n = 0;
 	/* What comes in under a former name is judged under the present one. */
-	if (db_exec(s, "INSERT OR IGNORE INTO due SELECT n.id FROM due JOIN account o"
+	if (!all && db_exec(s, "INSERT OR IGNORE INTO due SELECT n.id FROM due JOIN account o"
 	    " ON o.id = due.account JOIN site t ON t.was = o.account AND t.was <> ''"
 	    " JOIN account n ON n.account = t.account", e))
 		return -1;

@@ -104,23 +104,32 @@ fleet_rule(struct store *s, struct arena *a, const struct rule *r, struct fleet 
 }
 
 int
+store_fleet_ground(struct store *s, struct arena *a, struct fleet *out, struct err *e)
+{
+	struct override *override = NULL;
+	int64_t accounts = 0;
+
+	if (load_overrides(s, a, NULL, "", &override, &out->n_override, e) ||
+	    store_now(s, &out->now, e) ||
+	    db_number(s, "SELECT count(DISTINCT account) FROM account_span", &accounts, e))
+		return -1;
+	out->override = override;
+	out->n_account = (size_t)accounts;
+	return 0;
+}
+
+int
 store_fleet(struct store *s, int64_t wall_clock, struct err *e)
 {
 	struct arena a = { 0 };
 	struct summary *summary = NULL;
 	struct fleet fleet = { 0 };
 	struct findings out = { 0 };
-	struct override *override = NULL;
-	int64_t accounts = 0;
 	int rc = read_summaries(s, &a, &summary, &fleet.n_summary, e);
 
-	if (rc == 0 && (load_overrides(s, &a, NULL, "", &override, &fleet.n_override, e) ||
-	    store_now(s, &fleet.now, e) ||
-	    db_number(s, "SELECT count(DISTINCT account) FROM account_span", &accounts, e)))
-		rc = -1;
+	if (rc == 0)
+		rc = store_fleet_ground(s, &a, &fleet, e);
 	fleet.summary = summary;
-	fleet.override = override;
-	fleet.n_account = (size_t)accounts;
 	for (size_t i = 0; rc == 0 && i < rule_count; i++)
 		if (rule_table[i]->fleet)
 			rc = fleet_rule(s, &a, rule_table[i], &fleet, &out, e);

@@ -248,7 +248,8 @@ int store_knows(struct store *s, const char *place, int64_t size, uint32_t crc32
 
 /* ---- judging ---------------------------------------------------------------- */
 
-/* Accounts that are due, in order of id. `all`: every account with events or of sites. */
+/* Accounts that are due, in order of id. `all`: every account with events or of sites;
+ * then nothing is written. */
 int store_due(struct store *s, bool all, struct arena *a, int64_t **out, size_t *n, struct err *e);
 /* As store_view(), by id and without free texts. *skip: nothing to judge (never covered,
  * or another account is judged in its place: see load.c). */
@@ -265,6 +266,9 @@ int store_commit(struct store *s, struct err *e);
 void store_abort(struct store *s);
 /* The pass over all accounts' numbers: every rule's fleet(). Within a transaction. */
 int store_fleet(struct store *s, int64_t wall_clock, struct err *e);
+/* What that pass needs besides the accounts' numbers: now, n_account, override. */
+struct fleet;
+int store_fleet_ground(struct store *s, struct arena *a, struct fleet *out, struct err *e);
 /* Open findings, and cleared ones, now. */
 int store_count_findings(struct store *s, int64_t *open, int64_t *cleared, struct err *e);
 
