@@ -336,7 +336,7 @@ take_all(struct ingest *in, struct err *e)
 	r = reading_open(in->events, 0, in->o, in->zones, &in->out->arena);
 	rc = table_timezones(in->s, reading_timezone, r, e);
 	if (rc == 0)
-		rc = take_wordings(in, e);
+		rc = take_wordings(in, e) || wordin_kept(&in->words, in->s, &in->out->arena, e) ? -1 : 0;
 	if (rc == 0)
 		rc = take_tables(in, r, e);
 	reading_files(r, in->n_events);

@@ -1,6 +1,7 @@
 #include "daemon/wordin.h"
 
 #include <stdlib.h>
+#include <string.h>
 
 #include "daemon/derive.h"
 #include "daemon/store/tables.h"
@@ -97,11 +98,11 @@ take_rows(struct wordings *w, struct store *s, struct table_file *file, struct r
 }
 
 static void
-add(struct wordin *in, struct wordings *w, struct ingest_file *f, int64_t id)
+add(struct wordin *in, struct wordings *w, const struct wordin_file *f)
 {
 	in->list = x_grow(in->list, &in->cap, in->n + 1, sizeof *in->list);
 	in->file = x_grow(in->file, &in->cap_file, in->n + 1, sizeof *in->file);
-	in->file[in->n] = (struct wordin_file){ .out = f, .id = id };
+	in->file[in->n] = *f;
 	in->list[in->n++] = w;
 }
 
@@ -134,13 +135,68 @@ wordin_take(struct wordin *in, struct store *s, struct reader *reader, const cha
 		wordings_free(w);
 		return rc;
 	}
-	add(in, w, f, id);
+	if (file.rows == 0)	/* says nothing, and takes back what stood there before */
+		wordings_free(w);
+	else
+		add(in, w, &(struct wordin_file){ .out = f, .name = f->name, .place = place, .id = id });
 	f->rows = file.rows;
 	f->stored = file.stored;
 	f->repeated = file.repeated;
 	f->note = wordin_join(a, arena_text(a, span_of(reader_note(reader))),
 	    wordin_reworded(a, &file.reworded));
 	return 0;
+}
+
+struct keeping {
+	struct wordin *in;
+	struct arena  *arena;
+	size_t         given;		/* wordings of this call */
+};
+
+static bool
+is_given(const struct keeping *k, const char *place)
+{
+	for (size_t i = 0; i < k->given; i++) {
+		if (strcmp(k->in->file[i].place, place) == 0)
+			return true;
+	}
+	return false;
+}
+
+/* Rows come file by file. What was good when it was taken in is good now. */
+static int
+keep_row(void *ctx, const struct wording_row *r)
+{
+	struct keeping *k = ctx;
+	struct wordin *in = k->in;
+	struct err e;
+
+	if (is_given(k, r->place))
+		return 0;
+	if (in->n == k->given || in->file[in->n - 1].id != r->file) {
+		add(in, wordings_new(r->name), &(struct wordin_file){ .id = r->file,
+		    .name = arena_text(k->arena, span_of(r->name)),
+		    .place = arena_text(k->arena, span_of(r->place)) });
+		in->n_kept++;
+	}
+	return wordings_add(in->list[in->n - 1], (uint64_t)r->line, span_of(r->what),
+	    span_of(r->match), span_of(r->gives), &e);
+}
+
+int
+wordin_kept(struct wordin *in, struct store *s, struct arena *a, struct err *e)
+{
+	struct keeping k = { .in = in, .arena = a, .given = in->n };
+	int rc;
+
+	if (in->named)
+		return 0;
+	e->text[0] = '\0';
+	rc = table_wordings_each(s, keep_row, &k, e);
+	if (rc < 0 && !*e->text)
+		err_set(e, ERR_STORE, NULL, 0, "the wordings %s that the store keeps cannot be used;"
+		    " read them again", in->n ? in->file[in->n - 1].name : "");
+	return rc;
 }
 
 /* ---- files that are read with them ------------------------------------------ */
@@ -150,6 +206,7 @@ wordin_options(const struct wordin *in, struct reader_options *o)
 {
 	o->wordings = (const struct wordings *const *)in->list;
 	o->n_wordings = in->named && in->n ? 1 : in->n;
+	o->n_kept = in->n_kept;
 	o->named = in->named && in->n;
 }
 
@@ -204,9 +261,10 @@ wordin_told(struct wordin *in, const struct reader *r, struct arena *a, struct i
 	wordings_count(reader_wordings(r), a, n);
 	f->wordings = n;
 	f->mapped = mapped(a, r, reader_info(r)->wordings);
-	f->note = wordin_join(a, arena_fmt(a, reader_info(r)->fits ? "read with the wordings of %s"
-	    : "has none of the columns that %s names; only events, devices and times were read"
-	      " with it", w->out->name), f->note);
+	f->note = wordin_join(a, arena_fmt(a, reader_info(r)->fits
+	    ? w->out ? "read with the wordings of %s" : "read with the wordings of %s, which the store"
+	      " keeps" : "has none of the columns that %s names; only events, devices and times were read"
+	      " with it", w->name), f->note);
 	if (n->kept)
 		f->note = wordin_join(a, f->note, arena_fmt(a, "life safety by its own code or word, and "
 		    "kept from a pattern that gives something else: %lld", (long long)n->kept));
@@ -216,7 +274,7 @@ void
 wordin_end(struct wordin *in, struct arena *a)
 {
 	for (size_t i = 0; i < in->n; i++) {
-		if (!in->file[i].applied)
+		if (in->file[i].out && !in->file[i].applied)
 			in->file[i].out->note = wordin_join(a, in->file[i].out->note,
 			    "no other file of this call was read with it");
 	}

@@ -11,7 +11,8 @@
 #include "parsers/wordings.h"
 
 struct wordin_file {
-	struct ingest_file *out;
+	struct ingest_file *out;	/* NULL: of an earlier call, kept in the store */
+	const char         *name, *place;
 	int64_t             id;		/* in the store */
 	long                applied;	/* files that were read with it */
 };
@@ -20,6 +21,7 @@ struct wordin {
 	struct wordings   **list;	/* by place the same as `file` */
 	struct wordin_file *file;
 	size_t              n, cap, cap_file;
+	size_t              n_kept;	/* the last of them: kept in the store */
 	bool                named;	/* by --wordings: the first is the only one that counts */
 };
 
@@ -29,6 +31,9 @@ void wordin_release(struct wordin *in);
  * earlier version read. A fault of the file marks `f` as failed and is no error. */
 int wordin_take(struct wordin *in, struct store *s, struct reader *reader, const char *place,
     int64_t taken, struct arena *a, struct ingest_file *f, struct err *e);
+
+/* Then those that the store keeps of earlier calls, for files that none of these fits. */
+int wordin_kept(struct wordin *in, struct store *s, struct arena *a, struct err *e);
 
 /* What a reader needs to choose among them; lent. */
 void wordin_options(const struct wordin *in, struct reader_options *o);

@@ -89,6 +89,8 @@ struct reader_options {
 	 * event, device and time rows apply to events, roster and plan. */
 	const struct wordings *const *wordings;	/* lent until reader_close() */
 	size_t n_wordings;
+	size_t n_kept;		/* the last of them: looked at only where none of the others fits,
+				 * and they fit by their columns only */
 	bool   named;
 };
 

@@ -259,12 +259,16 @@ static int
 choose_wordings(struct reader *r, const struct reader_options *o, struct span head,
     struct err *e)
 {
+	bool given = false;
 	struct csv_row row;
 	struct err ignored;
 
 	for (size_t i = 0; i < o->n_wordings; i++) {
 		const struct wordings *w = o->wordings[i];
+		bool kept = i >= o->n_wordings - o->n_kept;
 
+		if (kept && (given || !wordings_has_columns(w)))
+			continue;
 		if (look(r, w, head, &row, &ignored) != CSV_ROW || !wordings_fit(&row, w))
 			continue;
 		if (r->columns)
@@ -272,6 +276,7 @@ choose_wordings(struct reader *r, const struct reader_options *o, struct span he
 			    "two files of wordings fit it, %s and %s; say with --wordings which"
 			    " one is meant", wordings_name(r->columns), wordings_name(w));
 		r->columns = w;
+		given |= !kept;
 	}
 	r->info.fits = r->columns;
 	r->info.wordings = r->columns;

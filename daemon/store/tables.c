@@ -565,6 +565,36 @@ table_end(struct store *s, struct table_file *f, uint64_t size, uint32_t crc32,
 }
 
 int
+table_wordings_each(struct store *s, int (*each)(void *ctx, const struct wording_row *r),
+    void *ctx, struct err *e)
+{
+	/* A version that said nothing new was taken out again: rows, but none stored. */
+	sqlite3_stmt *st = db_stmt(s, "SELECT w.file, f.name, f.place, w.line, w.what, w.match,"
+	    " w.gives FROM wording w JOIN file f ON f.id = w.file WHERE w.file ="
+	    " (SELECT max(g.id) FROM file g WHERE g.kind = 'wordings' AND g.place = f.place"
+	    "   AND (g.stored > 0 OR g.rows = 0)) ORDER BY w.file, w.id", e);
+	int rc;
+
+	if (!st)
+		return -1;
+	while ((rc = db_step(s, st, e)) > 0) {
+		struct wording_row r = { .file = sqlite3_column_int64(st, 0),
+		    .name = (const char *)sqlite3_column_text(st, 1),
+		    .place = (const char *)sqlite3_column_text(st, 2),
+		    .line = sqlite3_column_int64(st, 3),
+		    .what = (const char *)sqlite3_column_text(st, 4),
+		    .match = (const char *)sqlite3_column_text(st, 5),
+		    .gives = (const char *)sqlite3_column_text(st, 6) };
+
+		rc = each(ctx, &r);
+		if (rc)
+			break;
+	}
+	sqlite3_reset(st);
+	return rc;
+}
+
+int
 table_wordings(struct store *s, const char *place, int64_t *id, struct err *e)
 {
 	sqlite3_stmt *st = db_stmt(s, "SELECT max(file) FROM wording WHERE file IN"

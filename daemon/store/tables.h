@@ -76,6 +76,16 @@ int table_timezones(struct store *s, int (*each)(void *ctx, const char *account,
 /* The file id under which the wordings of a place stand, newest version; 0 = none. */
 int table_wordings(struct store *s, const char *place, int64_t *id, struct err *e);
 
+/* The rows of all wordings that hold: of each place the newest, unless it is empty. */
+struct wording_row {
+	int64_t     file;
+	const char *name, *place;
+	int64_t     line;
+	const char *what, *match, *gives;
+};
+int table_wordings_each(struct store *s, int (*each)(void *ctx, const struct wording_row *r),
+    void *ctx, struct err *e);
+
 /* Set-aside rows of a file that was read before stand under the earlier reading. */
 int file_asides_once(struct store *s, int64_t file, struct err *e);
 

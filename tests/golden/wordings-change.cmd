@@ -24,11 +24,19 @@ log a.db
 echo "--- the same again"
 tripsift ingest --db a.db words.csv export.csv --timezone UTC
 log a.db
+echo "--- a later call, which brings no wordings: the store keeps them"
+sed 's/2026-10-01/2026-10-02/' export.csv > later.csv
+tripsift ingest --db a.db later.csv --timezone UTC | sed -n '/note/,/^$/p'
+log a.db | tail -n 3
 echo "--- a pattern that is wrong"
 echo 'event,(,trip' >> words.csv
-tripsift ingest --db a.db words.csv export.csv --timezone UTC
+tripsift ingest --db b.db words.csv export.csv --timezone UTC
 echo "exit $?"
 tripsift check --wordings words.csv export.csv
 echo "exit $?"
 tripsift check --wordings export.csv export.csv
 echo "exit $?"
+echo "--- none any more"
+echo 'what,match,gives' > words.csv
+tripsift ingest --db a.db words.csv --timezone UTC | head -n 2
+tripsift ingest --db a.db export.csv --timezone UTC | head -n 3

@@ -190,6 +190,37 @@ two_that_fit(void **state)
 	wordings_free(w[1]);
 }
 
+/* Wordings that are kept from before are looked at only where none of the call's fits,
+ * and do not fit without columns. */
+static void
+kept_ones(void **state)
+{
+	static const char en[] = "Objekt,When,What\n1,2026-10-01 08:00,opened\n";
+	static const char own[] = "account,time,event\n1,2026-10-01 08:00,E130\n";
+	static const struct said other[] = { { "column", "When", "time" }, { "column", "What", "event" },
+		{ "column", "Objekt", "account" }, { NULL, NULL, NULL } };
+	struct wordings *w[3] = { make("given", english), make("kept", other), make("plain", plain) };
+	const struct { const char *text; size_t from, n, kept; int want; } cases[] = {
+		{ en, 0, 2, 1, 0 }, { en, 1, 1, 1, 1 }, { en, 1, 2, 2, 1 }, { own, 2, 1, 1, -1 },
+		{ own, 1, 2, 2, -1 }, { own, 2, 1, 0, 2 },
+	};
+	struct err e;
+
+	(void)state;
+	for (size_t i = 0; i < sizeof cases / sizeof *cases; i++) {
+		struct reader_options o = { .n_wordings = cases[i].n, .n_kept = cases[i].kept,
+			.wordings = (const struct wordings *const *)(w + cases[i].from) };
+		struct reader *r = reader_memory("f.csv", cases[i].text, strlen(cases[i].text), &o, &e);
+
+		assert_non_null(r);
+		if (reader_info(r)->wordings != (cases[i].want < 0 ? NULL : w[cases[i].want]))
+			fail_msg("case %zu", i);
+		reader_close(r);
+	}
+	for (int i = 0; i < 3; i++)
+		wordings_free(w[i]);
+}
+
 /* Which day 02/10 is: as wordings say, whatever the file. */
 static void
 day_and_month(void **state)
@@ -292,6 +323,7 @@ main(void)
 		cmocka_unit_test(columns),
 		cmocka_unit_test(which_fit),
 		cmocka_unit_test(two_that_fit),
+		cmocka_unit_test(kept_ones),
 		cmocka_unit_test(day_and_month),
 		cmocka_unit_test(encodings),
 		cmocka_unit_test(rosters),
