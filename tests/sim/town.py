@@ -1,11 +1,12 @@
 #!/usr/bin/env python3
 """Makes the exports of Quenlow, a made-up town, and the truth about it.
 
-    town.py --out DIR [--seed S] [--accounts N] [--days D]
+    town.py --out DIR [--seed S] [--accounts N] [--days D] [--more]
 
 DIR/town/ gets what a monitoring station and an installer would export; beside it
 truth.csv (what was planted) and quiet.csv (what only looks like it). The same
-arguments give the same bytes.
+arguments give the same bytes. --more tells other stories in place of the usual ones:
+faults for the rules that those leave out.
 """
 import argparse
 import csv
@@ -18,19 +19,22 @@ from zoneinfo import ZoneInfo
 
 import world
 from cells import OF_USER, cell
+from more import MORE_CAST, STREET, quarter_dark
 from stories import CAST, CAST_CARTON, STORIES, bad_carton
 from world import DAY, HOUR, T0, Account, Device, Serials
 
 FEWEST = len(CAST) + CAST_CARTON + 2
+FEWEST_MORE = len(MORE_CAST) + STREET + 7
+USUAL, USUAL_MORE = 54, 80
 SHORTEST = 42
 COLUMNS = ("account", "time", "event", "zone", "partition", "serial", "user", "text", "received", "signal")
 LEARNING = ("learn-heard", "learn-refused", "learn", "unlearn")
 
 
 class Town:
-    def __init__(self, seed, accounts, days):
+    def __init__(self, seed, accounts, days, more=False):
         self.rng = random.Random(f"town/{seed}")
-        self.seed, self.days = seed, days
+        self.seed, self.days, self.more = seed, days, more
         self.start, self.end = T0, T0 + days * DAY
         self.serials = Serials(random.Random(f"serials/{seed}"))
         self.digits = 4 if accounts < 2000 else 6
@@ -67,8 +71,8 @@ class Town:
 
     # -- casting --------------------------------------------------------------
     def cast(self):
-        rounds = max(1, len(self.accounts) // 52)
-        parts = [p for _ in range(rounds) for p in CAST]
+        rounds = 1 if self.more else max(1, len(self.accounts) // 52)
+        parts = [p for _ in range(rounds) for p in (MORE_CAST if self.more else CAST)]
         used = {sort: 0 for sort in world.SITES}
         for a in self.accounts:
             a.stories = list(parts.pop(0)) if a not in self.accounts[:2] and parts else []
@@ -78,6 +82,11 @@ class Town:
             a.name = names[n % len(names)] + (f" {n // len(names) + 1}" if n >= len(names) else "")
         plain = [a for a in self.accounts if not a.stories and a.roster and a.sort != "cabin"]
         self.rng.shuffle(plain)
+        self.carton, self.street = [], plain[:STREET]
+        if self.more:
+            for a in self.street:
+                a.group, a.calm, a.timezone = "hillside", True, world.HOME_ZONE
+            return
         self.carton = plain[:CAST_CARTON * rounds]
         for a in self.carton:
             a.contact_cell = "CR2"
@@ -148,11 +157,19 @@ class Town:
         return f"zone:{device.zone}", f"serial:{device.serial}"
 
     def cells_run_down(self):
-        bad_carton(self, self.carton)
+        if self.more:
+            quarter_dark(self, self.street)
+        else:
+            bad_carton(self, self.carton)
         for a in self.accounts:
             if a not in self.carton and not any(d.low for d in a.devices) and a.group != "lake":
                 if a.rng.random() < 0.16:
-                    world.single_low_battery(a, self.days)
+                    d, at, changed = world.single_low_battery(a, self.days)
+                    if self.more and changed:
+                        self.quiet(a, "low-battery", d, "a cell that ran down and was changed")
+                    elif self.more:
+                        self.truth(a, "low-battery", d, at, "any", "plain", "a cell that ran down",
+                                   state="maybe" if a.dark else "open")
 
     def echo(self):
         """A device learned at two sites is heard at both."""
@@ -174,6 +191,8 @@ class Town:
                 if not self.start <= e.at < self.end:
                     continue
                 if a.unarmed and e.at > a.unarmed and e.thing in ("arm", "arm-stay", "disarm"):
+                    continue
+                if any(f <= e.at < t and e.thing == thing for f, t, thing in a.unsaid):
                     continue
                 had = e.at + rng.randrange(*a.lag)
                 for f, t in a.offline:
@@ -242,17 +261,19 @@ def printed(serial):
 
 def row(a, e, zone, had):
     number = a.was if a.was and e.at < a.renamed else a.number
-    wall = datetime.fromtimestamp(e.at, zone)
+    at = e.at + sum(fast + (e.at - f) * rate // DAY for f, t, fast, rate in a.clock_error
+                    if f <= e.at < t)
+    wall = datetime.fromtimestamp(at, zone)
     for f, t in a.lost_clock:
         if f <= e.at < t:
             wall = datetime(2000, 1, 1, tzinfo=zone) + timedelta(seconds=e.at - f)
     if a.clock == "utc":
-        time = utc(e.at)
+        time = utc(at)
     elif a.clock == "offset":
         time = wall.isoformat(timespec="seconds")
     else:
         time = f"{wall:%Y-%m-%d %H:%M}" if a.clock == "minute" else f"{wall:%Y-%m-%d %H:%M:%S}"
-        time += f".{e.at * 37 % 1000:03d}" if a.clock == "ms" else ""
+        time += f".{at * 37 % 1000:03d}" if a.clock == "ms" else ""
     place, serial, user = e.zone, e.serial, e.user
     if e.thing not in LEARNING:
         serial = "" if a.tells == "zone" else serial
@@ -283,12 +304,15 @@ def main():
     p = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
     p.add_argument("--out", required=True)
     p.add_argument("--seed", type=int, default=2)
-    p.add_argument("--accounts", type=int, default=54)
+    p.add_argument("--accounts", type=int, default=0)
     p.add_argument("--days", type=int, default=46)
+    p.add_argument("--more", action="store_true")
     o = p.parse_args()
-    if o.accounts < FEWEST or o.days < SHORTEST:
-        p.error(f"at least {FEWEST} accounts and {SHORTEST} days")
-    Town(o.seed, o.accounts, o.days).write(o.out)
+    fewest = FEWEST_MORE if o.more else FEWEST
+    accounts = o.accounts or (USUAL_MORE if o.more else USUAL)
+    if accounts < fewest or o.days < SHORTEST:
+        p.error(f"at least {fewest} accounts and {SHORTEST} days")
+    Town(o.seed, accounts, o.days, o.more).write(o.out)
 
 
 if __name__ == "__main__":

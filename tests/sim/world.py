@@ -121,6 +121,10 @@ class Account:
         self.offline = []	# spans whose events came late, all at once
         self.unarmed = None	# from then on the panel cannot be armed
         self.lost_clock = []	# spans in which the panel believed it was the year 2000
+        self.clock_error = []	# (from, to, seconds fast at first, further seconds a day)
+        self.unsaid = []	# (from, to, thing) that was not said then
+        self.calm = False	# has nothing of what happens anywhere by chance
+        self.report_every = 0	# seconds between test reports; 0 = by chance
         self.away, self.home, self.stay = [], [], []
         self.holidays = []
         self.plans = []		# rows of plan.csv
@@ -335,10 +339,13 @@ def noise(a, days):
     rng = a.rng
     end = T0 + days * DAY
     every = rng.choice((DAY, DAY, DAY, 7 * DAY))
+    every = a.report_every or every
     at = T0 + rng.randrange(DAY)
     while at < end:
         a.say(at, "test-report")
         at += every
+    if a.calm:
+        return
     for _ in range(rng.choice((0, 0, 1, 1, 2))):
         at = rng.randrange(T0 + DAY, end - DAY)
         a.say(at, "power-loss")
@@ -377,7 +384,8 @@ def noise(a, days):
 
 
 def single_low_battery(a, days):
-    """One cell of one device runs down, as over a town some do every month."""
+    """One cell of one device runs down, as over a town some do every month. Returns the
+    device, when it was low, and whether somebody changed it."""
     rng = a.rng
     d = rng.choice([d for d in a.devices if d.supervised and d.died is None])
     at = rng.randrange(T0 + 2 * DAY, T0 + (days - 4) * DAY)
@@ -388,8 +396,10 @@ def single_low_battery(a, days):
     else:
         a.say(at, "low-battery", d)
     day = (at - T0) // DAY + rng.randrange(6, 12)
-    if day < days - 1 and rng.random() < 0.7:
+    changed = day < days - 1 and rng.random() < 0.7
+    if changed:
         change_cell(a, d, a.local(day, rng.randrange(9, 17)))
+    return d, at, changed
 
 
 def change_cell(a, d, at):
