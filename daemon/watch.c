@@ -73,14 +73,14 @@ static void
 write_status(struct watch *w, const char *state)
 {
 	struct arena a = { 0 };
-	struct store_status status;
 	struct drop_failed *failed;
 	struct outfile out;
 	struct json j = { 0 };
 	struct err e;
+	int64_t due = 0, covers_to = NO_TIME;
 	size_t n = 0;
 
-	if (store_status(w->s, &a, &status, &e) || drop_failures(w->drop, &a, &failed, &n, &e) ||
+	if (store_count_due(w->s, &due, &e) || store_now(w->s, &covers_to, &e) || drop_failures(w->drop, &a, &failed, &n, &e) ||
 	    outfile_open(&out, drop_path(w->drop, &a, "status.json"), &e)) {
 		log_say(LOG_ERROR, "no-status", "why", e.text);
 		goto done;
@@ -100,8 +100,8 @@ write_status(struct watch *w, const char *state)
 	json_int(&j, "rows", w->rows);
 	json_int(&j, "waiting", (int64_t)drop_waiting(w->drop));
 	json_int(&j, "failed", (int64_t)n);
-	json_int(&j, "due", status.due);
-	json_time(&j, "covers_to", status.cover_to);
+	json_int(&j, "due", due);
+	json_time(&j, "covers_to", covers_to);
 	json_close(&j, '}');
 	json_end(&j);
 	if (outfile_close(&out, &e) < 0)
@@ -608,6 +608,8 @@ watch_run(struct store *s, const struct watch_options *o, struct err *e)
 	loop(&w);
 	notify("STOPPING=1");
 	store_stop(s, NULL);
+	if (*loop_stop())
+		store_hurry(s);
 	write_status(&w, "stopped");
 	log_say(LOG_INFO, "stop", NULL, NULL);
 	drop_close(w.drop);

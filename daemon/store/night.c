@@ -177,6 +177,12 @@ store_night_done(struct store *s, int64_t wall_clock, struct err *e)
 }
 
 int
+store_count_due(struct store *s, int64_t *n, struct err *e)
+{
+	return db_number(s, "SELECT count(*) FROM due", n, e);
+}
+
+int
 store_owner(struct store *s, int64_t file, const char *owner, struct err *e)
 {
 	sqlite3_stmt *st = db_stmt(s, "UPDATE file SET owner = ?2 WHERE id = ?1", e);

@@ -204,12 +204,34 @@ is_stopped(void *stop)
 	return *(const volatile sig_atomic_t *)stop != 0;
 }
 
+/* While another process writes: as long as the timeout would, but not past a stop. */
+static int
+wait_on(void *stop, int times)
+{
+	enum { NAP_MS = 20 };
+
+	if (is_stopped(stop) || times >= WAIT_MS / NAP_MS)
+		return 0;
+	sqlite3_sleep(NAP_MS);
+	return 1;
+}
+
 void
 store_stop(struct store *s, const volatile sig_atomic_t *stop)
 {
 	enum { STEPS = 10000 };	/* about a millisecond */
 
+	if (stop)
+		sqlite3_busy_handler(s->db, wait_on, (void *)(uintptr_t)stop);
+	else
+		sqlite3_busy_timeout(s->db, WAIT_MS);
 	sqlite3_progress_handler(s->db, stop ? STEPS : 0, is_stopped, (void *)(uintptr_t)stop);
+}
+
+void
+store_hurry(struct store *s)
+{
+	sqlite3_db_config(s->db, SQLITE_DBCONFIG_NO_CKPT_ON_CLOSE, 1, NULL);
 }
 
 const char *

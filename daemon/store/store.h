@@ -34,6 +34,8 @@ const char *store_path(const struct store *s);
 /* From when *stop is nonzero on, what takes long ends with an error and is undone. Lent
  * until store_close(). */
 void store_stop(struct store *s, const volatile sig_atomic_t *stop);
+/* Closing leaves the write-ahead log for the next who opens, because that takes long. */
+void store_hurry(struct store *s);
 
 /* ---- findings ------------------------------------------------------------- */
 
@@ -271,6 +273,9 @@ struct fleet;
 int store_fleet_ground(struct store *s, struct arena *a, struct fleet *out, struct err *e);
 /* Open findings, and cleared ones, now. */
 int store_count_findings(struct store *s, int64_t *open, int64_t *cleared, struct err *e);
+
+/* How many accounts wait to be judged. */
+int store_count_due(struct store *s, int64_t *n, struct err *e);
 
 /* The latest end of cover over all accounts: the fleet's "now". NO_TIME = no cover. */
 int store_now(struct store *s, int64_t *now, struct err *e);

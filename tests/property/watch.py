@@ -6,6 +6,7 @@ import json
 import os
 import signal
 import socket
+import sqlite3
 import subprocess
 import sys
 import time
@@ -164,6 +165,28 @@ def stop_in_the_middle(program, folder):
         assert not program.table(f"{d}/s.db", "files"), "half a file is in the store"
 
 
+def waiting_for_others(program, folder):
+    """Somebody else writes into the store: the daemon waits, ends when it is told to, and goes
+    on when the other is done."""
+    d = folder_of(folder, "others")
+    w = Daemon(program, d, "--settle", "0")
+    other = sqlite3.connect(f"{d}/s.db", isolation_level=None)
+    other.execute("BEGIN IMMEDIATE")
+    drop(d, "inbox", "a.csv", events(3))
+    until("it is claimed", lambda: os.path.exists(f"{d}/drop/work/inbox/a.csv"))
+    time.sleep(0.3)
+    code, took = w.end()
+    assert code == 0 and took < 1.5, f"exit {code} after {took:.1f} s"
+    assert os.path.exists(f"{d}/drop/inbox/a.csv"), glob.glob(f"{d}/drop/*/*")
+    w = Daemon(program, d, "--settle", "0")
+    until("it is claimed again", lambda: os.path.exists(f"{d}/drop/work/inbox/a.csv"))
+    time.sleep(0.3)
+    other.execute("ROLLBACK")
+    other.close()
+    until("a.csv is done", lambda: done(d, "a.csv.gz"))
+    assert w.end()[0] == 0
+
+
 def supervised(program, folder):
     """The messages of sd_notify(3): what a service manager hears, in order."""
     d = folder_of(folder, "sup")
@@ -212,6 +235,7 @@ def main(program, folder, _seed):
     ordinary_day(program, folder)
     wordings(program, folder)
     stop_in_the_middle(program, folder)
+    waiting_for_others(program, folder)
     supervised(program, folder)
     night(program, folder)
 
