@@ -165,7 +165,7 @@ class Town:
             if a not in self.carton and not any(d.low for d in a.devices) and a.group != "lake":
                 if a.rng.random() < 0.16:
                     d, at, changed = world.single_low_battery(a, self.days)
-                    if self.more and changed:
+                    if self.more and changed and not a.dark:
                         self.quiet(a, "low-battery", d, "a cell that ran down and was changed")
                     elif self.more:
                         self.truth(a, "low-battery", d, at, "any", "plain", "a cell that ran down",
