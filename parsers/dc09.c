@@ -12,6 +12,7 @@ static const char layout[] = "DC-09: not laid out as a frame";
 static const char unknown_id[] = "DC-09: this kind of message is not read here";
 static const char encrypted[] = "DC-09: encrypted, only the receiver can read it";
 static const char two_accounts[] = "DC-09: two different accounts in one frame";
+static const char two_frames[] = "DC-09: more than one frame in a line";
 static const char several[] = "DC-09: more than one event in a frame";
 static const char data_unread[] = "DC-09: its data cannot be read";
 static const char no_date[] = "DC-09: no such date";
@@ -161,12 +162,17 @@ verify(const char *head, struct span *body)
 {
 	unsigned crc = hex(head, 4);
 	size_t length = hex(head + 5, 3);
-	struct span whole = *body;
+	struct span whole = *body, behind;
+	size_t at;
 
 	while (whole.n > length && (whole.p[whole.n - 1] == ' ' || whole.p[whole.n - 1] == '\t'))
 		whole.n--;
-	if (length < whole.n && dc09_crc(whole.p, length) == crc)
+	if (length < whole.n && dc09_crc(whole.p, length) == crc) {
+		behind = (struct span){ whole.p + length, whole.n - length };
+		if (dc09_find(behind, &at))
+			return two_frames;
 		whole.n = length;
+	}
 	*body = whole;
 	if (dc09_crc(whole.p, whole.n) != crc)
 		return whole.n == length ? crc_wrong : both_wrong;

@@ -247,6 +247,10 @@ what_is_wrong(void **state)
 	    DC09_EVENT);
 	assert_true(f.time.leap);
 	assert_int_equal(f.time.wall, 662687999);
+	/* Two on one line: neither is lost in silence. */
+	assert_int_equal(dc09_parse(SPAN("5C410020\"ACK\"0001R000001L000000#000000[] "
+	    "5C410020\"ACK\"0001R000001L000000#000000[]"), &f), DC09_ASIDE);
+	assert_string_equal(f.reason, "DC-09: more than one frame in a line");
 	/* Something that has its length and CRC and is cut within its first word. */
 	assert_int_equal(dc09_parse(SPAN("0000" "0000\"SIA-DCS\""), &f), DC09_ASIDE);
 }
