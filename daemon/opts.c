@@ -141,6 +141,7 @@ static int
 take_value(const struct opt *o, const char *value, void *into, struct err *e)
 {
 	char *field = (char *)into + o->offset;
+	struct opts_list *list;
 	int64_t n;
 
 	switch (o->kind) {
@@ -163,6 +164,15 @@ take_value(const struct opt *o, const char *value, void *into, struct err *e)
 		return take_choice(o, value, (int *)field, e);
 	case OPT_WHEN:
 		return take_when(o, value, (struct opts_when *)field, e);
+	case OPT_LIST:
+		list = (struct opts_list *)field;
+		if (span_trim(span_of(value)).n == 0)
+			return err_set(e, ERR_USAGE, NULL, 0, "--%s: its value is blank", o->name);
+		if (list->n == OPTS_LIST_MOST)
+			return err_set(e, ERR_USAGE, NULL, 0, "--%s: at most %d of them", o->name,
+			    OPTS_LIST_MOST);
+		list->text[list->n++] = value;
+		return 0;
 	}
 	return 0;
 }

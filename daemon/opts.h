@@ -2,7 +2,7 @@
  *
  * Forms: --name, --name=VALUE, --name VALUE, -n, -nVALUE, -n VALUE, -ab for two
  * flags; operands and options in any order; "--" ends the options; "-" alone is
- * an operand. The last of a repeated option counts.
+ * an operand. The last of a repeated option counts, except where it makes a list.
  */
 #ifndef DAEMON_OPTS_H
 #define DAEMON_OPTS_H
@@ -29,6 +29,14 @@ enum opt_kind {
 	OPT_COUNT,	/* long within min..max */
 	OPT_CHOICE,	/* int: place in `words`, from 0 */
 	OPT_WHEN,	/* struct opts_when */
+	OPT_LIST,	/* struct opts_list: may be repeated */
+};
+
+enum { OPTS_LIST_MOST = 32 };
+
+struct opts_list {
+	const char *text[OPTS_LIST_MOST];	/* in the order given, not blank; lent by argv */
+	size_t      n;
 };
 
 struct opt {

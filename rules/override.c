@@ -18,12 +18,32 @@ const struct rule override_nightly = {
 	.setting = nightly_setting,
 };
 
+const struct setting *
+override_setting(const struct rule *r, struct span name)
+{
+	const struct setting *s;
+
+	for (s = r->setting; s->name && !span_eq_fold(name, span_of(s->name)); s++)
+		;
+	return s->name ? s : NULL;
+}
+
+bool
+override_number(const struct setting *s, struct span text, double *out)
+{
+	int64_t ms;
+
+	if (!setting_unit_ms(s) || !span_to_duration(text, &ms))
+		return span_to_num(text, out);
+	*out = (double)ms / (double)setting_unit_ms(s);
+	return true;
+}
+
 const char *
 override_read(struct span rule, struct span setting, struct span text, double *out)
 {
 	const struct rule *r = NULL;
 	const struct setting *s;
-	int64_t ms;
 	double v;
 
 	for (size_t i = 0; i < rule_count; i++)
@@ -33,13 +53,10 @@ override_read(struct span rule, struct span setting, struct span text, double *o
 		r = &override_nightly;
 	if (!r)
 		return "no such rule";
-	for (s = r->setting; s->name && !span_eq_fold(setting, span_of(s->name)); s++)
-		;
-	if (!s->name)
+	s = override_setting(r, setting);
+	if (!s)
 		return "no such setting of that rule";
-	if (setting_unit_ms(s) && span_to_duration(text, &ms))
-		v = (double)ms / (double)setting_unit_ms(s);
-	else if (!span_to_num(text, &v))
+	if (!override_number(s, text, &v))
 		return "the value is not a number";
 	if (v < s->min || v > s->max)
 		return "the value is outside the setting's range";
@@ -67,4 +84,29 @@ override_scope(struct span scope)
 		return kind_find(kind, &k) ? NULL : "the scope names no device kind";
 	}
 	return "the scope is none of *, group=, device=, account=";
+}
+
+int
+override_reach(struct span scope, const char *account, const char *group, enum kind *kind)
+{
+	*kind = KIND_UNKNOWN;
+	if (begins(scope, SPAN("group=")))
+		return span_eq_fold((struct span){ scope.p + 6, scope.n - 6 }, span_of(group)) ? 1 : -1;
+	if (begins(scope, SPAN("device=")))
+		return kind_find((struct span){ scope.p + 7, scope.n - 7 }, kind) ? 2 : -1;
+	if (begins(scope, SPAN("account=")))
+		return span_eq_fold((struct span){ scope.p + 8, scope.n - 8 }, span_of(account)) ? 3
+		    : -1;
+	return 0;
+}
+
+size_t
+override_add(struct override *list, size_t n, const struct override *one)
+{
+	size_t at = n;
+
+	for (; at > 0 && list[at - 1].narrow > one->narrow; at--)
+		list[at] = list[at - 1];
+	list[at] = *one;
+	return n + 1;
 }

@@ -13,7 +13,18 @@ extern const struct rule override_nightly;
  * "outside the setting's range"). */
 const char *override_read(struct span rule, struct span setting, struct span text, double *out);
 
+/* The number alone, in the setting's unit, whatever its range; false: it is none. */
+bool override_number(const struct setting *s, struct span text, double *out);
+/* The rule's setting of that name, letter case aside; NULL if none. */
+const struct setting *override_setting(const struct rule *r, struct span name);
+
 /* A scope is "*", "group=NAME", "device=KIND" or "account=NAME": NULL, or why not. */
 const char *override_scope(struct span scope);
+/* Does a valid scope reach this account? How narrow it is (struct override), or -1; *kind is
+ * that of device=KIND, else KIND_UNKNOWN. */
+int override_reach(struct span scope, const char *account, const char *group, enum kind *kind);
+/* Puts one more override where it belongs: it is the newest of its scope, and narrower ones
+ * still win. The list has room for it; gives the new length. */
+size_t override_add(struct override *list, size_t n, const struct override *one);
 
 #endif

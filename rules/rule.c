@@ -94,6 +94,18 @@ setting_unit_ms(const struct setting *s)
 	return 0;
 }
 
+/* Common practice, no source. */
+#define REJOIN (30 * DAY)
+
+int64_t
+rule_rejoin(const struct rule *r)
+{
+	for (const struct setting *s = r->setting; s->name; s++)
+		if (strcmp(s->name, "rejoin") == 0 || strcmp(s->name, "join") == 0)
+			return (int64_t)(s->value * (double)setting_unit_ms(s));
+	return REJOIN;
+}
+
 /* ---- findings -------------------------------------------------------------- */
 
 /* Room for one more item in an array that lives in the arena. */

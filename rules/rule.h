@@ -137,6 +137,9 @@ void rule_fleet(const struct rule *r, struct fleet *f, struct findings *out);
 double setting_fleet(const struct fleet *f, const struct rule *r, const char *name);
 /* Milliseconds of one unit of the setting, 0 if it is no duration. */
 int64_t setting_unit_ms(const struct setting *s);
+/* A finding of the same subject that comes back within this time (ms) is the same case: the
+ * default of the rule's setting "rejoin" or "join", else 30 days. */
+int64_t rule_rejoin(const struct rule *r);
 
 /* What a case about a device is called; for the members of another finding. */
 const char *finding_subject(struct arena *a, const struct view *v, int32_t device);

@@ -91,6 +91,7 @@ struct override {
 	const char *rule, *setting;
 	double      value;
 	enum kind   kind;	/* scope device=KIND; KIND_UNKNOWN = all devices */
+	int         narrow;	/* of its scope: 0 = *, 1 = group, 2 = device, 3 = account */
 };
 
 /* A serial that this account learned or heard, known at another account too. */

@@ -11,10 +11,6 @@
 #include "daemon/store/load.h"
 #include "rules/rule.h"
 
-/* A finding of the same subject that comes back within this time is the same case,
- * unless the rule has a setting "rejoin" or "join". Common practice, no source. */
-#define REJOIN (30 * DAY)
-
 enum { EVIDENCE_ENDS = 20 };	/* rows kept at either end */
 
 /* ---- JSON texts ------------------------------------------------------------ */
@@ -100,19 +96,10 @@ known_cases(struct store *s, const char *account, const char *former, struct are
 	return rc;
 }
 
-static int64_t
-rejoin_time(const struct rule *r)
-{
-	for (const struct setting *s = r->setting; s->name; s++)
-		if (strcmp(s->name, "rejoin") == 0 || strcmp(s->name, "join") == 0)
-			return (int64_t)(s->value * (double)setting_unit_ms(s));
-	return REJOIN;
-}
-
 static struct known_case *
 nearest_case(struct known_case *list, size_t n, const struct finding *f, const char *subject)
 {
-	int64_t reach = rejoin_time(f->rule), best = INT64_MAX;
+	int64_t reach = rule_rejoin(f->rule), best = INT64_MAX;
 	struct known_case *found = NULL;
 
 	for (size_t i = 0; i < n; i++) {

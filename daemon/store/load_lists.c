@@ -106,14 +106,15 @@ int
 load_overrides(struct store *s, struct arena *a, const char *account, const char *group,
     struct override **out, size_t *n, struct err *e)
 {
-	sqlite3_stmt *st = db_stmt(s, "SELECT rule, setting, scope, value FROM setting t"
+	sqlite3_stmt *st = db_stmt(s, "SELECT rule, setting, scope, value,"
+	    " CASE WHEN scope LIKE 'group=%' THEN 1 WHEN scope LIKE 'device=%' THEN 2"
+	    "   WHEN scope LIKE 'account=%' THEN 3 ELSE 0 END AS narrow FROM setting t"
 	    " WHERE id = (SELECT max(id) FROM setting u WHERE u.rule = t.rule"
 	    "   AND u.setting = t.setting AND u.scope = t.scope)"
 	    " AND (scope IN ('', '*') OR (?1 IS NOT NULL AND (scope LIKE 'device=%'"
 	    "   OR (scope LIKE 'group=%' AND substr(scope, 7) = ?2 COLLATE NOCASE)"
 	    "   OR (scope LIKE 'account=%' AND substr(scope, 9) = ?1 COLLATE NOCASE))))"
-	    " ORDER BY CASE WHEN scope LIKE 'group=%' THEN 1 WHEN scope LIKE 'device=%' THEN 2"
-	    "   WHEN scope LIKE 'account=%' THEN 3 ELSE 0 END, id", e);
+	    " ORDER BY narrow, id", e);
 	struct override *list = NULL;
 	size_t cap = 0, m = 0;
 	int rc;
@@ -131,6 +132,7 @@ load_overrides(struct store *s, struct arena *a, const char *account, const char
 			continue;	/* a rule of another release */
 		if (scope.n > 7 && span_eq_fold((struct span){ scope.p, 7 }, SPAN("device=")))
 			kind_find((struct span){ scope.p + 7, scope.n - 7 }, &o.kind);
+		o.narrow = sqlite3_column_int(st, 4);
 		o.rule = db_text(st, 0, a);
 		o.setting = db_text(st, 1, a);
 		list = x_grow(list, &cap, m + 1, sizeof *list);

@@ -190,7 +190,7 @@ limits(void **state)
 
 	(void)state;
 	for (size_t i = 0; i < COUNT(cases); i++) {
-		struct override o = { "trouble-left", "wait", cases[i].value, KIND_UNKNOWN };
+		struct override o = { "trouble-left", "wait", cases[i].value, KIND_UNKNOWN, 0 };
 		struct findings out = { 0 };
 		struct held h;
 		struct view v;

@@ -90,8 +90,8 @@ test_settings(void **state)
 static void
 test_fleet_settings(void **state)
 {
-	struct override o[] = { { "probe", "number", 4, KIND_UNKNOWN },
-		{ "probe", "number", 5, KIND_SMOKE } };
+	struct override o[] = { { "probe", "number", 4, KIND_UNKNOWN, 0 },
+		{ "probe", "number", 5, KIND_SMOKE, 2 } };
 	struct fleet f = { .override = o, .n_override = LEN(o) };
 
 	(void)state;
