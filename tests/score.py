@@ -1,7 +1,7 @@
 #!/usr/bin/env python3
 """What the rules find, miss and invent over towns with planted faults.
 
-    score.py PROGRAM [--tune N] [--report N] [--kind usual|more] [-v]
+    score.py PROGRAM [--tune N] [--report N] [--kind usual|more] [--nights N] [-v]
 
 Ten seeds are for tuning; ten others are only looked at here. Of each there are two
 towns: the usual one, with faults for five rules, and one with faults for the others
@@ -11,19 +11,24 @@ does, or only one that the rule already calls cleared. An open finding that no
 planted cause explains is false. Of what is found: "level" counts another level than the
 cause deserves, "onset" a beginning more than a day off, "split" further open findings
 on the same cause.
+
+The first N towns of each kind are also read night by night, as a station would: from the
+onset of a cause to the end of the day after which its finding is first shown, and the
+findings without a cause that were shown for a while ("passing").
 """
 import argparse
 import collections
 import csv
 import datetime
 import os
+import statistics
 import sys
 import tempfile
 
 HERE = os.path.dirname(os.path.abspath(__file__))
 sys.path.insert(0, os.path.join(HERE, "sim"))
 from program import Program
-from town import USUAL, USUAL_MORE, Town
+from town import QUIET, TRUTH, USUAL, USUAL_MORE, Town, utc
 
 TUNE, REPORT = 100, 200		# first seeds
 KINDS = ("usual", "more")
@@ -76,6 +81,7 @@ class Score:
         self.notes, self.verbose = [], verbose
 
     def town(self, seed, truths, quiets, findings):
+        truths = [t for t in truths if t["state"] != "past"]
         rules = self.rules | {t["rule"] for t in truths}
         used = collections.Counter()
         for t in truths:
@@ -134,17 +140,21 @@ class Score:
         print()
 
 
+def town_of(kind, seed):
+    more = kind == "more"
+    return Town(seed, USUAL_MORE if more else USUAL, 46, more)
+
+
 def read(path):
     with open(path, newline="", encoding="utf-8") as f:
         return list(csv.DictReader(f))
 
 
 def judge(program, seeds, kind, verbose):
-    more = kind == "more"
-    score = Score(verbose, set(ALL_RULES) if more else set())
+    score = Score(verbose, set(ALL_RULES) if kind == "more" else set())
     for seed in seeds:
         with tempfile.TemporaryDirectory() as folder:
-            Town(seed, USUAL_MORE if more else USUAL, 46, more).write(folder)
+            town_of(kind, seed).write(folder)
             db = f"{folder}/town.db"
             try:
                 program.ingest(db, f"{folder}/town")
@@ -156,12 +166,59 @@ def judge(program, seeds, kind, verbose):
     return score
 
 
+def by_night(program, seed, kind, waits, passing):
+    """Adds to `waits` the hours that each cause waited, by rule; None = never shown."""
+    town = town_of(kind, seed)
+    truths = [dict(zip(TRUTH, row)) for row in town.truths]
+    every, truths = truths, [t for t in truths if t["state"] not in ("maybe", "past")]
+    quiets = [dict(zip(QUIET, row)) for row in town.quiets]
+    rules = {t["rule"] for t in truths}
+    shown, stray = {}, {}	# hours by number of the cause; a line by finding
+    with tempfile.TemporaryDirectory() as folder:
+        db = f"{folder}/town.db"
+        nights = town.write_nights(folder)
+        program.ingest(db, *(f"{folder}/{n}.csv" for n in ("sites", "roster", "plan")))
+        for path, end in nights:
+            day = "/".join(utc(x) for x in (end - 86400, end))
+            program.ingest(db, path, covers=day)
+            for f in program.findings(db):
+                if not is_open(f) or f["rule"] not in rules:
+                    continue
+                for n, t in enumerate(truths):
+                    if n not in shown and explains(t, f):
+                        shown[n] = (end - when(t["onset"]).timestamp()) / 3600
+                if not any(explains(t, f) for t in every):
+                    why = next((q["note"] for q in quiets if explains(q, f)), f["summary"])
+                    stray[f["id"]] = f"  seed {seed}: passing: {f['rule']} {f['account']} " \
+                        f"{' '.join(sorted(about(f)))}: {why}"
+    for n, t in enumerate(truths):
+        waits[t["rule"]].append(shown.get(n))
+        if n not in shown:
+            passing.append(f"  seed {seed}: never shown by night: {t['rule']} {t['account']} "
+                           f"{t['subject']}: {t['note']}")
+    passing += sorted(stray.values())
+
+
+def show_nights(program, n, kind, verbose):
+    waits, passing = collections.defaultdict(list), []
+    for seed in range(TUNE, TUNE + n):
+        by_night(program, seed, kind, waits, passing)
+    print(f"{n} towns of the {kind} kind night by night: hours from onset to finding\n"
+          f"{'':20}{'causes':>9}{'never':>9}{'median':>9}{'most':>9}")
+    for rule in sorted(waits):
+        known = [max(0, w) for w in waits[rule] if w is not None]
+        spread = (f"{statistics.median(known):9.0f}{max(known):9.0f}" if known else "")
+        print(f"  {rule:18}{len(waits[rule]):9}{len(waits[rule]) - len(known):9}{spread}")
+    print("\n".join(passing) + "\n")
+
+
 def main():
     p = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
     p.add_argument("program")
     p.add_argument("--tune", type=int, default=10)
     p.add_argument("--report", type=int, default=10)
     p.add_argument("--kind", choices=("both", *KINDS), default="both")
+    p.add_argument("--nights", type=int, default=1)
     p.add_argument("-v", "--verbose", action="store_true")
     o = p.parse_args()
     program = Program(o.program)
@@ -170,6 +227,8 @@ def main():
             if n:
                 judge(program, range(first, first + n), kind, o.verbose).show(
                     f"{n} towns of the {kind} kind {what}")
+        if o.nights:
+            show_nights(program, o.nights, kind, o.verbose)
 
 
 if __name__ == "__main__":

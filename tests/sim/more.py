@@ -80,6 +80,7 @@ def cells_changed(t, a):
         a.say(at, "low-battery", d)
         change_cell(a, d, at + 2 * DAY + a.rng.randrange(9 * HOUR))
         t.quiet(a, "low-battery", d, "low, and its cell was changed two days later")
+        t.past(a, "low-battery", d, at, "until its cell was changed")
 
 
 # -- trouble ----------------------------------------------------------------------
@@ -121,19 +122,20 @@ def old_accumulator(t, a):
 
 @more(sort="shop", calm=True)
 def mended(t, a):
-    """Troubles that were put right, one told without its zone, and one of this morning."""
+    """Troubles that were put right, one in so many words, and one of this evening."""
     one, two, three = a.find("contact"), a.find("contact", n=1), a.find("motion")
     a.say(t.end - 9 * DAY, "trouble", one)
     a.say(t.end - 9 * DAY + 19 * HOUR, "trouble-restore", one)
     a.say(t.end - 5 * DAY, "tamper", two)
-    a.say(t.end - 5 * DAY + 3 * HOUR, "restore")
+    a.say(t.end - 5 * DAY + 3 * HOUR, "restore", two)
     a.say(t.end - 8 * HOUR, "trouble", three)
     a.say(t.end - 4 * DAY, "comm-loss")
     a.say(t.end - 4 * DAY + 9 * HOUR, "comm-restore")
     t.quiet(a, "trouble-left", one, "trouble restored the same day")
-    t.quiet(a, "trouble-left", two, "tamper ended by a bare restore: nothing else is open")
+    t.quiet(a, "trouble-left", two, "tamper ended by a restore that says not of what")
     t.quiet(a, "trouble-left", three, "trouble of this morning")
     t.quiet(a, "trouble-left", None, "communication lost for nine hours, days ago")
+    t.past(a, "trouble-left", None, t.end - 4 * DAY, "for nine hours")
 
 
 # -- left out -----------------------------------------------------------------------
@@ -184,6 +186,7 @@ def one_night(t, a):
     at = a.local(t.days - 6, 10)
     a.say(at, "bypass", smoke, user="1")
     a.say(at + 70 * 60, "unbypass", smoke, user="1")
+    t.past(a, "bypass-left", smoke, at, "for an hour")
     t.quiet(a, "bypass-left", d, "one night's bypass")
     t.quiet(a, "bypass-left", smoke, "out for an hour, and in again")
 
@@ -219,6 +222,8 @@ def tests_ended(t, a):
     for back, hours in ((20, 2), (9, 23)):
         a.say(t.end - back * DAY, "on-test-begin")
         a.say(t.end - back * DAY + hours * HOUR, "on-test-end")
+        if hours > 4:
+            t.past(a, "test-left", None, t.end - back * DAY, "for a whole day")
     a.say(t.end - 2 * HOUR, "walk-test-begin", user="9")
     t.quiet(a, "test-left", None, "two tests that ended, and one that began two hours ago")
 
@@ -258,6 +263,7 @@ def aired(t, a):
     two.taken.append((at - 1800, t.end - 3 * DAY))
     a.opening(t.end - 3 * DAY, two, 300)
     t.quiet(a, "standing", one, "aired for most of a day")
+    t.past(a, "standing", two, at, "until it was heard to open and close again")
     t.quiet(a, "standing", two, "its closing was not heard; it opened and closed since")
 
 
@@ -346,6 +352,7 @@ def left_late_once(t, a):
     spans = [s for s in a.away if s[0] > t.start + DAY]
     late_out(a, spans[:3])
     late_out(a, empty(a, t, 2, 9, 1), twice=True)
+    t.past(a, "exit-error", None, spans[0][0], "three errors, weeks ago")
     t.quiet(a, "exit-error", None, "two errors of late, each told twice; three others weeks ago")
 
 
@@ -416,6 +423,7 @@ def cut_before_gap(t, a):
     at = t.start + int(t.days * .42) * DAY - 2 * HOUR
     a.say(at, "power-loss")
     a.say(at + 9 * HOUR, "power-restore")
+    t.past(a, "power-loss", None, at, "until the exports go on")
     t.quiet(a, "power-loss", None, "restored in a gap of the exports")
 
 
@@ -522,6 +530,7 @@ def clock_mended(t, a):
     at = t.end - 20 * DAY
     a.clock_error.append((at, at + 7 * DAY, -12 * 60, 0))
     a.say(at + 7 * DAY, "clock-set", user="1")
+    t.past(a, "clock-drift", None, at, "until it was set right")
     t.quiet(a, "clock-drift", None, "slow for a week, and set right")
 
 
@@ -533,6 +542,7 @@ def came_late(t, a):
     a.say(at, "comm-loss")
     a.say(at + 50 * HOUR, "comm-restore")
     a.offline.append((at, at + 50 * HOUR))
+    t.past(a, "trouble-left", None, at, "for two days")
     t.quiet(a, "clock-drift", None, "two days that came late, from the buffer")
     t.quiet(a, "alarm-flood", None, "two days that came within a minute")
 
@@ -563,6 +573,7 @@ def jammed_briefly(t, a):
     for back, lasts in ((27, 1800), (15, 40), (2, 60)):
         a.say(t.end - back * DAY, "jam")
         a.say(t.end - back * DAY + lasts, "jam-clear")
+    t.past(a, "jam", None, t.end - 27 * DAY, "for half an hour")
     t.quiet(a, "jam", None, "three spells in a month, all over")
 
 
@@ -583,6 +594,7 @@ def renewed(t, a):
     day = t.days - 14
     old = a.find("smoke")
     a.say(a.local(day - 7, 3), "end-of-life", old)
+    t.past(a, "end-of-life", old, a.local(day - 7, 3), "until it was replaced")
     new = t.planned(a, day, old.kind, old.name, zone=old.zone, replaces=old.serial)
     end = session(a, a.local(day, 10), [("unlearn", old), ("heard", new), ("learn", new)])
     a.say(end + 200, "check-in", new)

@@ -28,6 +28,8 @@ FEWEST_MORE = len(MORE_CAST) + STREET + 7
 USUAL, USUAL_MORE = 54, 80
 SHORTEST = 42
 COLUMNS = ("account", "time", "event", "zone", "partition", "serial", "user", "text", "received", "signal")
+TRUTH = ("account", "rule", "subject", "also", "onset", "level", "state", "strength", "note")
+QUIET = ("account", "rule", "subject", "also", "note")
 LEARNING = ("learn-heard", "learn-refused", "learn", "unlearn")
 
 
@@ -144,6 +146,10 @@ class Town:
         self.truths.append((number, rule, subject, " ".join(x for x in (more, also) if x),
                             utc(onset), level, state, strength, note))
 
+    def past(self, a, rule, device, onset, note):
+        """What was so for a while and is mended: no finding is open at the end."""
+        self.truth(a, rule, device, onset, "any", "plain", note, state="past")
+
     def quiet(self, a, rule, device, note):
         subject, more = self.subject(device)
         self.quiets.append((a.number, rule, subject, more, note))
@@ -167,6 +173,7 @@ class Town:
                     d, at, changed = world.single_low_battery(a, self.days)
                     if self.more and changed and not a.dark:
                         self.quiet(a, "low-battery", d, "a cell that ran down and was changed")
+                        self.past(a, "low-battery", d, at, "until its cell was changed")
                     elif self.more:
                         self.truth(a, "low-battery", d, at, "any", "plain", "a cell that ran down",
                                    state="maybe" if a.dark else "open")
@@ -215,9 +222,22 @@ class Town:
         save(f"{out}/town/lake-2.csv", COLUMNS,
              [r for at, r in rows if at >= share(.42) + 4 * DAY][::-1], ";")
         self.write_lists(f"{out}/town")
-        save(f"{out}/truth.csv", ("account", "rule", "subject", "also", "onset", "level", "state",
-                                  "strength", "note"), sorted(self.truths))
-        save(f"{out}/quiet.csv", ("account", "rule", "subject", "also", "note"), sorted(self.quiets))
+        save(f"{out}/truth.csv", TRUTH, sorted(self.truths))
+        save(f"{out}/quiet.csv", QUIET, sorted(self.quiets))
+
+    def write_nights(self, out):
+        """The lists, and one file of events a day, by when the station had them, with
+        nothing missing. Returns (file, end of its day) in order."""
+        self.write_lists(out)
+        days = [[] for _ in range(self.days)]
+        for lake in (False, True):
+            for at, r in self.rows(lake):
+                if at < self.end:
+                    days[(at - self.start) // DAY].append(r)
+        out = [(f"{out}/night-{n:02}.csv", rows) for n, rows in enumerate(days)]
+        for path, rows in out:
+            save(path, COLUMNS, rows)
+        return [(path, self.start + (n + 1) * DAY) for n, (path, _) in enumerate(out)]
 
     def write_lists(self, out):
         accounts = sorted(self.accounts, key=lambda a: a.number)
