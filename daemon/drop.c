@@ -247,6 +247,8 @@ carry_over(struct drop *d, struct waiting *list, size_t n, int64_t now)
 			if (unchanged(w, old)) {
 				w->since = old->since;
 				w->moved = old->moved;
+				w->stuck = old->stuck;
+				w->odd = old->stuck ? old->odd : w->odd;
 			}
 			w->open = old->open;
 			i++;
@@ -359,13 +361,18 @@ drop_claim(struct drop *d, int64_t now, size_t most, struct err *e)
 	for (size_t i = 0; rc == 0 && i < n && i < most; i++) {
 		struct waiting *w = ready[i];
 
-		/* ENOENT: somebody took it back. */
-		if (renameat(d->tray[w->tray], w->name, d->claimed[w->tray], w->name) != 0 &&
-		    errno != ENOENT)
+		/* ENOENT: somebody took it back. One that may not be moved must not hold up the
+		 * others. */
+		if (renameat(d->tray[w->tray], w->name, d->claimed[w->tray], w->name) == 0 ||
+		    errno == ENOENT) {
+			w->gone = true;
+		} else if (errno == EACCES || errno == EPERM) {
+			w->stuck = true;
+			w->odd = "a file that may not be moved (folder or owner)";
+		} else {
 			rc = err_set(e, ERR_IO, d->dir, 0, "%s/%s cannot be moved to work/: %s",
 			    tray_name[w->tray], w->name, strerror(errno));
-		else
-			w->gone = true;
+		}
 	}
 	for (size_t i = 0; i < d->n; i++) {
 		if (d->list[i].gone)

@@ -10,6 +10,7 @@ struct waiting {
 	char       *name;
 	const char *odd;		/* why it is passed over; NULL = a file */
 	bool        told;		/* that it is odd */
+	bool        stuck;		/* odd because it may not be moved */
 	bool        moved;		/* renamed in: whole */
 	bool        made;		/* heard of: a name was made */
 	bool        open;		/* somebody writes, and has not closed it */
