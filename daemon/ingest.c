@@ -163,6 +163,8 @@ take_wordings(struct ingest *in, struct err *e)
 		reader_close(reader);
 		if (rc)
 			return -1;
+		if (stopped(in))
+			return say_stopped(e);
 		/* Without the wordings that were asked for, what follows would be misread. */
 		if (named && f->failed)
 			return err_set(e, ERR_DATA, NULL, 0, "--wordings: %s", f->message);

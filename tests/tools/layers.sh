@@ -21,6 +21,8 @@ out=$(grep -nE 'include "daemon/store/' daemon/report/*.[ch] | grep -v 'daemon/s
 [ -z "$out" ] || { echo "layer broken:"; echo "$out"; bad=1; }
 out=$(grep -ln 'sqlite3\.h' daemon/*.[ch] daemon/base/*.[ch] daemon/report/*.[ch] parsers/*.[ch] rules/*.[ch])
 [ -z "$out" ] || { echo "sqlite3.h belongs to daemon/store:"; echo "$out"; bad=1; }
+out=$(grep -ln 'pcre2\.h' daemon/*.[ch] daemon/*/*.[ch] parsers/*.[ch] rules/*.[ch] | grep -v '^parsers/wordings\.c$')
+[ -z "$out" ] || { echo "pcre2.h belongs to parsers/wordings.c:"; echo "$out"; bad=1; }
 out=$(grep -nE '\b(fopen|open|printf|time|clock_gettime)\(' rules/*.c)
 [ -z "$out" ] || { echo "rules do no I/O and read no clock:"; echo "$out"; bad=1; }
 exit $bad
