@@ -108,11 +108,11 @@ drop(void *result)
 /* ---- all of them ------------------------------------------------------------ */
 
 static int
-save(void *ctx, struct view *v, void *result, struct err *e)
+save(void *ctx, struct view *v, void **result, struct err *e)
 {
 	struct saving *to = ctx;
 	const struct judge_options *o = to->o;
-	struct judged *j = result;
+	struct judged *j = *result;
 
 	if (o->stop && *o->stop)
 		return err_set(e, ERR_IO, NULL, 0, "stopped while judging; it is begun anew");

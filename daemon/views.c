@@ -142,7 +142,7 @@ keep_all(struct judging *g, struct err *e)
 	int rc = 0;
 
 	while (rc == 0 && (j = next_ready(g)) != NULL) {
-		rc = g->work->keep(g->work->ctx, &j->view, j->result, e);
+		rc = g->work->keep(g->work->ctx, &j->view, &j->result, e);
 		free_judged(g, j);
 	}
 	if (rc == 0 && g->failed) {

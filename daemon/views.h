@@ -17,8 +17,9 @@ struct views_work {
 	 * nothing is to be judged there (see store_view_judge()). */
 	void *(*judge)(void *ctx, struct view *v, bool skip);
 	/* On the caller's thread, one after another, in no particular order. Nonzero and *e ends
-	 * it all. The view is still whole and goes with the result afterwards. */
-	int   (*keep)(void *ctx, struct view *v, void *result, struct err *e);
+	 * it all. The view is still whole and goes afterwards, with the result, unless keep() took
+	 * it and left NULL. */
+	int   (*keep)(void *ctx, struct view *v, void **result, struct err *e);
 	void  (*drop)(void *result);
 };
 
