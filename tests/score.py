@@ -10,7 +10,8 @@ found when a finding of its rule names its device (or the site); as missed when 
 does, or only one that the rule already calls cleared. An open finding that no
 planted cause explains is false. Of what is found: "level" counts another level than the
 cause deserves, "onset" a beginning more than a day off, "split" further open findings
-on the same cause.
+on the same cause. The last three columns are found of planted by the strength of the
+cause.
 
 The first N towns of each kind are also read night by night, as a station would: from the
 onset of a cause to the end of the day after which its finding is first shown, and the
@@ -33,6 +34,7 @@ from town import QUIET, TRUTH, USUAL, USUAL_MORE, Town, utc
 TUNE, REPORT = 100, 200		# first seeds
 KINDS = ("usual", "more")
 ALL_RULES = [name for name in os.listdir(os.path.join(HERE, "rules"))]
+STRENGTHS = ("weak", "plain", "strong")
 COUNTS = ("planted", "found", "missed", "level", "onset", "false", "split")
 
 
@@ -93,13 +95,14 @@ class Score:
                 continue
             c = self.count[t["rule"]]
             c["planted"] += 1
-            self.by_strength[t["strength"]]["planted"] += 1
+            strength = self.by_strength[t["rule"], t["strength"]]
+            strength["planted"] += 1
             if not mine:
                 c["missed"] += 1
                 self.note(seed, "missed", t["rule"], t["account"], t["subject"], t["note"])
                 continue
             c["found"] += 1
-            self.by_strength[t["strength"]]["found"] += 1
+            strength["found"] += 1
             c["split"] += max(0, len([f for f in mine if is_open(f)]) - 1)
             if t["level"] != "any" and t["level"] not in (f["level"] for f in mine):
                 c["level"] += 1
@@ -121,15 +124,15 @@ class Score:
         self.notes.append(f"  seed {seed}: {what}: {rule} {account} {subject}: {text}")
 
     def show(self, title):
-        print(f"{title}\n{'':20}" + "".join(f"{c:>9}" for c in COUNTS))
-        total = collections.Counter()
+        print(f"{title}\n{'':20}" + "".join(f"{c:>9}" for c in COUNTS + STRENGTHS))
         for rule in sorted(self.count):
-            c = self.count[rule]
-            total.update(c)
-            print(f"  {rule:18}" + "".join(f"{c[x]:9}" for x in COUNTS))
-        print(f"  {'all':18}" + "".join(f"{total[x]:9}" for x in COUNTS))
-        print("  found of planted: " + ", ".join(f"{s} {c['found']}/{c['planted']}"
-              for s, c in sorted(self.by_strength.items())))
+            self.count["all"].update(self.count[rule])
+            for s in STRENGTHS:
+                self.by_strength["all", s].update(self.by_strength[rule, s])
+        for rule in sorted(self.count, key=lambda r: (r == "all", r)):
+            by = [self.by_strength[rule, s] for s in STRENGTHS]
+            print(f"  {rule:18}" + "".join(f"{self.count[rule][x]:9}" for x in COUNTS)
+                  + "".join(f"{c['found']}/{c['planted']}".rjust(9) for c in by))
         if self.others:
             print("  findings of rules with nothing planted: "
                   + ", ".join(f"{r} {n}" for r, n in sorted(self.others.items())))
@@ -177,17 +180,18 @@ def by_night(program, seed, kind, waits, passing):
     with tempfile.TemporaryDirectory() as folder:
         db = f"{folder}/town.db"
         nights = town.write_nights(folder)
-        program.ingest(db, *(f"{folder}/{n}.csv" for n in ("sites", "roster", "plan")))
+        program.ingest(db, *(f"{folder}/{n}.csv" for n in ("sites", "roster", "plan", "service")))
         for path, end in nights:
             day = "/".join(utc(x) for x in (end - 86400, end))
             program.ingest(db, path, covers=day)
             for f in program.findings(db):
-                if not is_open(f) or f["rule"] not in rules:
+                if f["rule"] not in rules:
                     continue
                 for n, t in enumerate(truths):
-                    if n not in shown and explains(t, f):
+                    told = is_open(f) or t["state"] == "any"
+                    if told and n not in shown and explains(t, f):
                         shown[n] = (end - when(t["onset"]).timestamp()) / 3600
-                if not any(explains(t, f) for t in every):
+                if is_open(f) and not any(explains(t, f) for t in every):
                     why = next((q["note"] for q in quiets if explains(q, f)), f["summary"])
                     stray[f["id"]] = f"  seed {seed}: passing: {f['rule']} {f['account']} " \
                         f"{' '.join(sorted(about(f)))}: {why}"

@@ -74,6 +74,7 @@ def marginal_cell(t, a):
 @more(sort="works", must_have=("smoke",))
 def cells_changed(t, a):
     """Two cells were low, and changed within days, cover off and on."""
+    t.past(a, "battery-cluster", None, t.end - 30 * DAY, "two within nine days, changed")
     for n, d in enumerate((a.find("contact"), a.find("smoke"))):
         d.low = True
         at = t.end - (30 - 9 * n) * DAY
@@ -460,6 +461,7 @@ def report_weekly(t, a):
     """Somebody set the daily report to weekly, nineteen days before the end."""
     for back in (19, 12, 5):
         a.unsaid.append((t.end - back * DAY, t.end - (back - 6) * DAY, "test-report"))
+    t.past(a, "test-report-missed", None, t.end - 19 * DAY, "until it is seen to be weekly")
     t.quiet(a, "test-report-missed", None, "set from daily to weekly")
 
 
@@ -704,6 +706,156 @@ def two_inputs(t, a):
     t.quiet(a, "twin", two, "one transmitter with two inputs")
 
 
+# -- two things at once -----------------------------------------------------------------
+@more(sort="house", must_have=("smoke",), checkin=12 * HOUR, calm=True)
+def low_then_lost(t, a):
+    """Two cells ran down until their devices fell silent: a contact's and a smoke detector's."""
+    strength, lost = ago(t, a, weak=20, plain=3 * 24, strong=9 * 24)
+    for d in (a.find("contact", n=1), a.find("smoke")):
+        low = lost - 8 * DAY
+        d.low = True
+        a.say(low, "low-battery", d)
+        a.say(lost, "supervision-loss", d)
+        d.taken.append((lost - 12 * HOUR, 1 << 40))
+        t.truth(a, "supervision-loss", d, lost, "now" if d.life else "soon", strength,
+                "lost with a low cell")
+        t.truth(a, "low-battery", d, low, "now" if d.life else "any", strength,
+                "low, and lost since", state="open" if d.life else "maybe")
+    t.truth(a, "battery-cluster", None, low, "any", strength, "two cells on one day",
+            state="maybe")
+
+
+@more(sort="school", must_have=("smoke",), contact_cell="CR123A", calm=True)
+def one_age(t, a):
+    """Cells of one age, a smoke detector's among them."""
+    strength, smoke = shade(a.rng), a.find("smoke")
+    pool = [d for d in a.devices if d.cell == "CR123A" and d is not smoke]
+    pool = [smoke] + pool[:of(strength, 3, 4, 6)]
+    first = t.end - 13 * DAY
+    for n, d in enumerate(pool):
+        at = first + n * 9 * DAY // len(pool)
+        d.low = True
+        a.say(at, "low-battery", d)
+        t.truth(a, "low-battery", d, at, "now" if d.life else "any", strength, "one of many",
+                state="open" if d.life else "maybe")
+    t.truth(a, "battery-cluster", None, first, "soon", strength, f"{len(pool)} cells of one age")
+
+
+@more(sort="house", checkin=12 * HOUR, must_have=("smoke",), calm=True)
+def receiver_mute(t, a):
+    """The radio receiver died and the panel does not notice; the keypad goes on working."""
+    strength, at = ago(t, a, weak=50, plain=5 * 24, strong=14 * 24)
+    for d in a.devices:
+        d.taken.append((at, 1 << 40))
+    t.truth(a, "supervision-loss", None, at, "now", strength,
+            "no device checks in any more, while people arm and disarm")
+
+
+@more(sort="school", must_have=("smoke",), calm=True)
+def fire_at_night(t, a):
+    """A fire: smoke detectors first, then what the heat and the wires do."""
+    (f, _), = empty(a, t, 1, 20, 6)
+    at = first = f + 4 * HOUR
+    smoke = a.find("smoke")
+    a.alarm(at, smoke, None)
+    t.truth(a, "life-alarm", smoke, at, "now", "plain", "fire at night")
+    pool = [d for d in a.devices if d.kind in ("contact", "motion")]
+    for i in range(18):
+        at += a.rng.randrange(20, 31)
+        a.alarm(at, pool[i % len(pool)], 9)
+    t.truth(a, "alarm-flood", None, first, "soon", "plain", "19 alarms of a fire")
+
+
+@more(sort="works", tells="both", way="words", calm=True)
+def trouble_went_with_it(t, a):
+    """A contact in trouble was replaced by the plan; nobody restored the old one."""
+    day = t.days - 9
+    old = a.find("contact", n=1)
+    at = a.local(day - 6, 4)
+    a.say(at, "trouble", old)
+    t.past(a, "trouble-left", old, at, "until it was replaced")
+    new = t.planned(a, day, old.kind, old.name, zone=old.zone, replaces=old.serial)
+    end = session(a, a.local(day, 10), [("unlearn", old), ("heard", new), ("learn", new)])
+    a.opening(end + 200, new, 5)
+    a.relist = day + 1
+    t.quiet(a, "trouble-left", old, "replaced since")
+
+
+@more(sort="shop", calm=True)
+def three_visits(t, a):
+    """Three visits within a week, each with the cover off, each in the service list."""
+    d = a.find("contact", n=1)
+    for back in (9, 7, 5):
+        at = a.local(t.days - back, 10)
+        a.say(at, "tamper", d)
+        a.say(at + 600, "tamper-restore", d)
+        a.service.append((at + 900, "looked at the office window", d.zone, "", ""))
+    t.quiet(a, "tamper-repeat", d, "three visits, each with its row of service")
+
+
+@more(sort="shop", activity="doors", way="words", checkin=0)
+def never_says_closed(t, a):
+    """One contact reports no closing at all."""
+    d = a.find("contact", n=2)
+    d.taken.append((0, 1 << 40))
+    for at in spread(a, t.start + DAY, t.end - 3 * DAY, 25):
+        a.say(at, "zone-open", d)
+    t.quiet(a, "standing", d, "reports no closing in this log")
+
+
+@more(sort="house", report_every=1 << 30, calm=True)
+def reports_at_any_hour(t, a):
+    """A panel that reports once a day at some hour, and now and then not."""
+    for day in range(1, t.days):
+        if a.rng.random() < .85:
+            a.say(a.local(day, 0) + a.rng.randrange(DAY), "test-report")
+    t.quiet(a, "test-report-missed", None, "reports that never came regularly")
+
+
+@more(sort="house", activity="none", calm=True)
+def same_room(t, a):
+    """Two detectors see the same room, each also what the other does not."""
+    one, two = a.find("motion"), a.find("motion", n=1)
+    for at in spread(a, t.end - 20 * DAY, t.end - HOUR, 60):
+        both = a.rng.random() < .7
+        first = a.rng.choice((one, two))
+        a.say(at, "trip", first)
+        a.say(at + 4, "clear", first)
+        if both:
+            other = two if first is one else one
+            lag = a.rng.randrange(0, 5)
+            a.say(at + lag, "trip", other)
+            a.say(at + lag + 4, "clear", other)
+    for d in (one, two):
+        t.quiet(a, "twin", d, "the same room, and more besides")
+
+
+@more(sort="house", calm=True, way="words", activity="none")
+def cat(t, a):
+    """A cat in the living room while the house is empty; by night it sleeps upstairs."""
+    d, strength = a.find("motion"), shade(a.rng)
+    spans = [s for s in a.away if s[1] < t.end and s[1] - s[0] > 2 * HOUR][-10:]
+    times = [f + (to - f) // 2 for f, to in sorted(a.rng.sample(spans, of(strength, 6, 8, 10)))]
+    for at in times:
+        a.alarm(at, d, 4)
+    t.truth(a, "repeat-alarm", d, times[0], "soon", strength,
+            f"alone, {len(times)} of the last 10 times that all were out")
+
+
+def street_flickers(t, accounts):
+    """A loose joint in the street: all lose the mains for minutes, three times in a week."""
+    for back in (6, 4, 1):
+        at = t.end - back * DAY
+        for a in accounts:
+            a.say(at + a.rng.randrange(120), "power-loss")
+            a.say(at + 600 + a.rng.randrange(120), "power-restore")
+    t.truth("*", "power-loss", None, at, "any", "plain",
+            f"{len(accounts)} sites, the last of three short cuts", also="group:quayside",
+            state="any")
+    for a in accounts:
+        t.quiet(a, "power-loss", None, "its whole street flickers")
+
+
 # Who shares an account; the others have theirs alone.
 TOGETHER = [
     ("tired_cell", "neighbour_heard"),
@@ -712,4 +864,4 @@ TOGETHER = [
     ("worn_out", "bad_contact"),
 ]
 MORE_CAST = TOGETHER + [(n,) for n in MORE if not any(n in part for part in TOGETHER)]
-STREET = 5		# sites without a story that are on one street
+STREET = 5		# sites without a story that are on one street; there are two streets

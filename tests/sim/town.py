@@ -19,13 +19,13 @@ from zoneinfo import ZoneInfo
 
 import world
 from cells import OF_USER, cell
-from more import MORE_CAST, STREET, quarter_dark
+from more import MORE_CAST, STREET, quarter_dark, street_flickers
 from stories import CAST, CAST_CARTON, STORIES, bad_carton
 from world import DAY, HOUR, T0, Account, Device, Serials
 
 FEWEST = len(CAST) + CAST_CARTON + 2
-FEWEST_MORE = len(MORE_CAST) + STREET + 7
-USUAL, USUAL_MORE = 54, 80
+FEWEST_MORE = len(MORE_CAST) + 2 * STREET + 7
+USUAL, USUAL_MORE = 54, 96
 SHORTEST = 42
 COLUMNS = ("account", "time", "event", "zone", "partition", "serial", "user", "text", "received", "signal")
 TRUTH = ("account", "rule", "subject", "also", "onset", "level", "state", "strength", "note")
@@ -84,10 +84,12 @@ class Town:
             a.name = names[n % len(names)] + (f" {n // len(names) + 1}" if n >= len(names) else "")
         plain = [a for a in self.accounts if not a.stories and a.roster and a.sort != "cabin"]
         self.rng.shuffle(plain)
-        self.carton, self.street = [], plain[:STREET]
+        self.carton = []
         if self.more:
-            for a in self.street:
-                a.group, a.calm, a.timezone = "hillside", True, world.HOME_ZONE
+            self.streets = [plain[:STREET], plain[STREET:2 * STREET]]
+            for group, street in zip(("hillside", "quayside"), self.streets):
+                for a in street:
+                    a.group, a.calm, a.timezone = group, True, world.HOME_ZONE
             return
         self.carton = plain[:CAST_CARTON * rounds]
         for a in self.carton:
@@ -164,7 +166,8 @@ class Town:
 
     def cells_run_down(self):
         if self.more:
-            quarter_dark(self, self.street)
+            quarter_dark(self, self.streets[0])
+            street_flickers(self, self.streets[1])
         else:
             bad_carton(self, self.carton)
         for a in self.accounts:
