@@ -73,7 +73,7 @@ drop_open(const char *dir, int64_t settle, struct err *e)
 	char full[PATH_MAX];
 
 	d->settle = settle;
-	d->root = d->work = d->kept = d->done = d->failed = d->notify = d->day = -1;
+	d->root = d->work = d->done = d->failed = d->notify = d->day = -1;
 	for (int t = 0; t < TRAYS; t++)
 		d->tray[t] = d->claimed[t] = -1;
 	if (mkdir(dir, 0700) != 0 && errno != EEXIST) {
@@ -90,7 +90,7 @@ drop_open(const char *dir, int64_t settle, struct err *e)
 	    open_folder(d, "desk", &d->tray[TRAY_DESK], e) || open_folder(d, "work", &d->work, e) ||
 	    open_folder(d, "work/inbox", &d->claimed[TRAY_INBOX], e) ||
 	    open_folder(d, "work/desk", &d->claimed[TRAY_DESK], e) ||
-	    open_folder(d, "work/wordings", &d->kept, e) || open_folder(d, "done", &d->done, e) || open_folder(d, "failed", &d->failed, e))
+	    open_folder(d, "done", &d->done, e) || open_folder(d, "failed", &d->failed, e))
 		goto fail;
 	/* Without it, looking every now and then does the same, only later. */
 	watch_trays(d);
@@ -112,7 +112,7 @@ void
 drop_close(struct drop *d)
 {
 	int *fd[] = { &d->root, &d->tray[0], &d->tray[1], &d->work, &d->claimed[0], &d->claimed[1],
-	    &d->kept, &d->done, &d->failed, &d->notify, &d->day };
+	    &d->done, &d->failed, &d->notify, &d->day };
 
 	for (size_t i = 0; i < d->n_leaving; i++)
 		free(d->leaving[i].name);

@@ -2,8 +2,7 @@
  *
  *   inbox/    events, from whoever may export
  *   desk/     lists and decisions, from those whom the administrator lets write there
- *   work/     inbox/ and desk/ again: files that were claimed; empty between two rounds.
- *             wordings/: the wordings that exports are read by, until newer ones come
+ *   work/     inbox/ and desk/ again: files that were claimed; empty between two rounds
  *   done/     2026-10-01/NAME.gz, by the day on which they were taken
  *   failed/   NAME, and NAME.why.txt beside it
  *
@@ -68,11 +67,6 @@ int drop_done(struct drop *d, const struct drop_file *f, const volatile sig_atom
 /* Once for many: their copies are on the disk, then they are taken out of work/. One that
  * has changed meanwhile stays. */
 int drop_flush(struct drop *d, struct err *e);
-/* A file of wordings into work/wordings/, in the place of one of the same name: what is
- * there is read by, each time. */
-int drop_keep(struct drop *d, const struct drop_file *f, struct err *e);
-/* Paths of what is there, "wordings/NAME", by name. */
-int drop_kept(struct drop *d, struct arena *a, const char ***out, size_t *n, struct err *e);
 /* To failed/, with a note that says why. `why` is a sentence or more. */
 int drop_fail(struct drop *d, const struct drop_file *f, const char *why, struct err *e);
 /* Back to where it was dropped; stays in work/ when that name is taken meanwhile. */

@@ -258,50 +258,6 @@ drop_flush(struct drop *d, struct err *e)
 	return rc;
 }
 
-/* ---- kept ------------------------------------------------------------------- */
-
-int
-drop_keep(struct drop *d, const struct drop_file *f, struct err *e)
-{
-	if (renameat(d->claimed[f->tray], f->name, d->kept, f->name) != 0 || fsync(d->kept) != 0)
-		return fault(d, "cannot move to work/wordings/", f->name, e);
-	return 0;
-}
-
-static int
-by_text(const void *a, const void *b)
-{
-	return strcmp(*(const char *const *)a, *(const char *const *)b);
-}
-
-int
-drop_kept(struct drop *d, struct arena *a, const char ***out, size_t *n, struct err *e)
-{
-	int fd = openat(d->kept, ".", O_RDONLY | O_DIRECTORY | O_CLOEXEC);
-	DIR *dir = fd < 0 ? NULL : fdopendir(fd);
-	const char **list = NULL;
-	struct dirent *entry;
-	size_t cap = 0;
-
-	*n = 0;
-	if (!dir)
-		return fault(d, "cannot read", "work/wordings/", e);
-	while ((entry = readdir(dir)) != NULL) {
-		if (drop_ignores(entry->d_name))
-			continue;
-		list = x_grow(list, &cap, *n + 1, sizeof *list);
-		list[(*n)++] = arena_fmt(a, "wordings/%s", entry->d_name);
-	}
-	closedir(dir);
-	if (*n)
-		qsort(list, *n, sizeof *list, by_text);
-	*out = arena_take(a, (*n + 1) * sizeof *list);
-	if (*n)
-		memcpy(*out, list, *n * sizeof *list);
-	free(list);
-	return 0;
-}
-
 /* ---- failed, and back ------------------------------------------------------- */
 
 static bool

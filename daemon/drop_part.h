@@ -24,7 +24,7 @@ struct waiting {
 struct drop {
 	char           *dir;		/* full path */
 	int64_t         settle;
-	int             root, tray[TRAYS], work, claimed[TRAYS], kept, done, failed;	/* folders */
+	int             root, tray[TRAYS], work, claimed[TRAYS], done, failed;	/* folders */
 	int             notify, watch[TRAYS];
 	struct waiting *list;		/* as last looked at, in the order of claiming */
 	size_t          n;

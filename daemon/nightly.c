@@ -56,7 +56,7 @@ unfinished(const char *name)
 struct found {
 	const char *path;
 	bool        known;
-	bool        wordings;
+	bool        wordings;	/* which are not known */
 };
 
 /* False: no file. One that cannot even be looked at is read: what is wrong is said there. */
@@ -75,7 +75,7 @@ look_at(struct store *s, struct found *c, bool covers_all, int *rc, struct err *
 		return false;
 	if (!realpath(c->path, full) || fingerprint(c->path, &size, &crc, &unread) < 0)
 		return true;
-	*rc = store_knows(s, full, size, crc, covers_all, &c->known, &c->wordings, e);
+	*rc = store_knows(s, full, size, crc, covers_all, &c->known, e);
 	if (*rc == 0 && !c->known && (r = reader_open(c->path, &options, &unread)) != NULL) {
 		c->wordings = reader_info(r)->kind == FILE_WORDINGS;
 		reader_close(r);
@@ -96,7 +96,7 @@ nightly_files(struct store *s, const char *dir, bool covers_all, struct arena *a
 	DIR *d = opendir(dir);
 	struct found *list = NULL;
 	struct dirent *entry;
-	size_t m = 0, cap = 0, fresh = 0;
+	size_t m = 0, cap = 0;
 	bool again = false;
 	int rc = 0;
 
@@ -110,8 +110,7 @@ nightly_files(struct store *s, const char *dir, bool covers_all, struct arena *a
 		if (unfinished(entry->d_name) || ingest_is_store(s, c.path) ||
 		    !look_at(s, &c, covers_all, &rc, e))
 			continue;
-		again |= c.wordings && !c.known;
-		fresh += !c.known;
+		again |= c.wordings;
 		list = x_grow(list, &cap, m + 1, sizeof *list);
 		list[m++] = c;
 	}
@@ -120,7 +119,7 @@ nightly_files(struct store *s, const char *dir, bool covers_all, struct arena *a
 		qsort(list, m, sizeof *list, by_path);
 	*path = arena_take(a, (m + 1) * sizeof **path);
 	for (size_t i = 0; i < m; i++) {
-		if (!list[i].known || again || (fresh && list[i].wordings))
+		if (!list[i].known || again)
 			(*path)[(*n)++] = list[i].path;
 		else
 			++*known;

@@ -25,9 +25,8 @@ int nightly_tell(struct store *s, const struct nightly_options *o, struct arena 
     const char **asks, struct err *e);
 
 /* The files of a folder that are to be read, by name: all but those that the store knows
- * already (counted in *known), those that begin with a dot, and .part and .tmp. Wordings go
- * along with whatever is read; new ones have all files read again, since they may mean
- * something else now. */
+ * already (counted in *known), those that begin with a dot, and .part and .tmp. New
+ * wordings have all files read again, since they may mean something else now. */
 int nightly_files(struct store *s, const char *dir, bool covers_all, struct arena *a,
     const char ***path, size_t *n, size_t *known, struct err *e);
 

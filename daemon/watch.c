@@ -264,36 +264,6 @@ note_places(struct watch *w, const struct drop_file *const *file, const char *co
 		log_say(LOG_WARNING, "places-not-noted", "why", e.text);
 }
 
-/* New wordings from the desk are tried before they take the place of older ones, which
- * exports may hang on. True: the file is dealt with. */
-static bool
-keep_wordings(struct watch *w, const struct drop_file *f)
-{
-	struct ingest_options o = { .dry = true, .as_of = NO_TIME };
-	struct ingest_result r = { 0 };
-	struct reader *reader;
-	struct err e;
-	bool wordings;
-
-	if (f->tray != TRAY_DESK ||
-	    !(reader = reader_open(f->path, &(struct reader_options){ 0 }, &e)))
-		return false;
-	wordings = reader_info(reader)->kind == FILE_WORDINGS;
-	reader_close(reader);
-	if (!wordings)
-		return false;
-	if (ingest_paths(NULL, (const char *[]){ f->path }, 1, &o, &r, &e) < 0)
-		rest(w, "cannot-try-wordings", &e);
-	else if (r.file[0].failed)
-		fail(w, f, r.file[0].message);
-	else if (drop_keep(w->drop, f, &e) < 0)
-		rest(w, "cannot-move", &e);
-	else
-		log_say(LOG_INFO, "wordings", "file", f->path);
-	ingest_result_release(&r);
-	return true;
-}
-
 /* Takes in what lies in work/. */
 static void
 process(struct watch *w, const struct drop_file *file, size_t n, struct arena *a)
@@ -302,35 +272,28 @@ process(struct watch *w, const struct drop_file *file, size_t n, struct arena *a
 	    .refuses = refuses, .batch = w->o->batch, .no_judge = true, .as_of = NO_TIME,
 	    .stop = loop_stop(), .tick = tick, .tick_ctx = w };
 	const struct drop_file **good = arena_take(a, (n + 1) * sizeof *good);
-	const char **path, **kept, **place = arena_take(a, (n + 1) * sizeof *place);
+	const char **path = arena_take(a, (n + 1) * sizeof *path);
+	const char **place = arena_take(a, (n + 1) * sizeof *place);
 	struct ingest_result r;
 	struct err e;
 	int64_t stopped = 0;
-	size_t m = 0, k;
+	size_t m = 0;
 	int rc;
 
 	for (size_t i = 0; i < n && !*loop_stop(); i++) {
-		ping(w);
-		if (!S_ISREG(file[i].st.st_mode))
+		if (!S_ISREG(file[i].st.st_mode)) {
 			fail(w, &file[i], "it was exchanged for something that is no file while it was "
 			    "claimed, and was not followed; find out who did that");
-		else if (!keep_wordings(w, &file[i]))
-			good[m++] = &file[i];
+			continue;
+		}
+		good[m] = &file[i];
+		path[m++] = file[i].path;
 	}
-	if (drop_kept(w->drop, a, &kept, &k, &e) < 0) {
-		rest(w, "cannot-look", &e);
-		return;
-	}
-	path = arena_take(a, (k + m + 1) * sizeof *path);
-	for (size_t i = 0; i < k; i++)
-		path[i] = kept[i];
-	for (size_t i = 0; i < m; i++)
-		path[k + i] = good[i]->path;
-	rc = ingest_paths(w->s, path, k + m, &o, &r, &e);
+	rc = ingest_paths(w->s, path, m, &o, &r, &e);
 	if (rc && !*loop_stop())
 		rest(w, "store-failed", &e);
-	for (size_t i = 0; i < m && k + i < r.n_file; i++) {
-		const struct ingest_file *told = &r.file[k + i];
+	for (size_t i = 0; i < r.n_file; i++) {
+		const struct ingest_file *told = &r.file[i];
 
 		if (*loop_stop() && !stopped)
 			stopped = loop_now();
@@ -340,6 +303,10 @@ process(struct watch *w, const struct drop_file *file, size_t n, struct arena *a
 				w->unjudged = loop_now();
 			if (!stopped || loop_now() - stopped < LAST_MOVES)
 				move_on(w, good[i], told, a, &place[i]);
+			/* Wordings go by the place that they were read from: the next of the same
+			 * name replace them. */
+			if (strcmp(told->kind, file_kind_text(FILE_WORDINGS)) == 0)
+				place[i] = NULL;
 		} else if (rc == 0 && told->failed) {
 			fail(w, good[i], arena_fmt(a, "%s. Mend it, or export it anew, and drop it "
 			    "again.", told->message));

@@ -209,13 +209,12 @@ store_moved(struct store *s, const char *from, const char *to, struct err *e)
 
 int
 store_knows(struct store *s, const char *place, int64_t size, uint32_t crc32,
-    bool covers_all, bool *known, bool *wordings, struct err *e)
+    bool covers_all, bool *known, struct err *e)
 {
 	sqlite3_stmt *st = db_stmt(s, "SELECT EXISTS (SELECT 1 FROM file WHERE size = ?2"
 	    " AND crc32 = ?3 AND kind = 'events' AND covers_all >= ?4)"
 	    " OR EXISTS (SELECT 1 FROM file WHERE size = ?2 AND crc32 = ?3 AND kind <> 'events'"
-	    "  AND id = (SELECT max(id) FROM file WHERE place = ?1)), EXISTS (SELECT 1 FROM file"
-	    "  WHERE size = ?2 AND crc32 = ?3 AND kind = 'wordings')", e);
+	    "  AND id = (SELECT max(id) FROM file WHERE place = ?1))", e);
 
 	if (!st)
 		return -1;
@@ -226,7 +225,6 @@ store_knows(struct store *s, const char *place, int64_t size, uint32_t crc32,
 	if (db_step(s, st, e) < 0)
 		return -1;
 	*known = sqlite3_column_int(st, 0);
-	*wordings = sqlite3_column_int(st, 1);
 	sqlite3_reset(st);
 	return 0;
 }

@@ -243,10 +243,9 @@ int store_moved(struct store *s, const char *from, const char *to, struct err *e
 
 /* Need the file at `place` with this fingerprint not be read? Events: these bytes were
  * read once, for as many accounts (`covers_all`). A list: they are what was last read
- * from this place; else an older list would come to hold again. *wordings: it is known as
- * a file of wordings, which other files are read by. */
+ * from this place; else an older list would come to hold again. */
 int store_knows(struct store *s, const char *place, int64_t size, uint32_t crc32,
-    bool covers_all, bool *known, bool *wordings, struct err *e);
+    bool covers_all, bool *known, struct err *e);
 
 /* ---- judging ---------------------------------------------------------------- */
 

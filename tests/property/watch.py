@@ -126,7 +126,7 @@ def wordings(program, folder):
                               ("column", "Ereignis", "event"), ("event", "^Alarm$", "burglary-alarm"),
                               ("column", "Regel", "rule"), ("column", "Einstellung", "setting"),
                               ("column", "Wert", "value")], head)
-    until("the wordings are kept", lambda: os.path.exists(f"{d}/drop/work/wordings/w.csv"))
+    until("the wordings are taken", lambda: done(d, "w.csv.gz"))
     drop(d, "desk", "w.csv", [("event", "((", "burglary-alarm")], head)
     until("the faulty ones failed", lambda: glob.glob(f"{d}/drop/failed/w.csv.why.txt"))
     drop(d, "inbox", "w.csv", [("event", "^Alarm$", "fire-alarm")], head)
@@ -136,6 +136,13 @@ def wordings(program, folder):
     drop(d, "inbox", "a.csv", [("A1", "2026-10-01T08:00:00Z", "Alarm")], ("Konto", "Zeit", "Ereignis"))
     until("a.csv is done", lambda: done(d, "a.csv.gz"))
     assert [r["word"] for r in program.table(f"{d}/s.db", "events")] == ["burglary-alarm"]
+    drop(d, "desk", "w.csv", [("column", "Konto", "account"), ("column", "Zeit", "time"),
+                              ("column", "Ereignis", "event"), ("event", "^Alarm$", "fire-alarm")], head)
+    until("the next ones are taken", lambda: done(d, "w.2.csv.gz"))
+    drop(d, "inbox", "b.csv", [("A1", "2026-10-01T09:00:00Z", "Alarm")], ("Konto", "Zeit", "Ereignis"))
+    until("b.csv is done", lambda: done(d, "b.csv.gz"))
+    # What was read by the older ones means the same as what is read by the newer.
+    assert [r["word"] for r in program.table(f"{d}/s.db", "events")] == ["fire-alarm"] * 2
     assert w.end()[0] == 0
 
 
