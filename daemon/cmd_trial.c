@@ -26,9 +26,9 @@ static const struct opt options[] = {
 	{ 'S', "scope", "SCOPE", "where they are to hold: * (default), group=NAME, device=KIND or "
 	  "account=NAME. A setting in force for something narrower still wins there", OPT_TEXT,
 	  offsetof(struct options, scope), 0, 0, NULL },
-	{ 'r', "rule", "RULE", "show only findings of this rule", OPT_TEXT,
+	{ 'r', "rule", "RULE", "show only findings of this rule, and what goes of life safety", OPT_TEXT,
 	  offsetof(struct options, rule), 0, 0, NULL },
-	{ 'a', "account", "ACCOUNT", "show only this account; the others are judged too, because some "
+	{ 'a', "account", "ACCOUNT", "show only this account, and what goes of life safety; the others are judged too, because some "
 	  "rules compare accounts", OPT_TEXT, offsetof(struct options, account), 0, 0, NULL },
 	{ 'n', "limit", "N", "lines in each list of the text (default: 20; 0 = all). Life safety that "
 	  "would be lost is always shown; csv and json show all", OPT_COUNT,

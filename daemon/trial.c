@@ -366,22 +366,9 @@ compare(const void *pa, const void *pb)
 	return (a->f.last > b->f.last) - (a->f.last < b->f.last);
 }
 
-static bool
-asked_for(const struct trial *t, const struct kept *k)
-{
-	const char *account = k->f.account;
-
-	if (t->only && k->rule != t->only)
-		return false;
-	return !t->account || span_eq_fold(span_of(account), span_of(t->account)) ||
-	    span_eq_fold((struct span){ account, strcspn(account, "@") }, span_of(t->account));
-}
-
 static void
-take(const struct trial *t, struct all *to, struct kept *k)
+take(struct all *to, struct kept *k)
 {
-	if (!asked_for(t, k))
-		return;
 	to->kept = x_grow(to->kept, &to->cap, to->n + 1, sizeof *to->kept);
 	to->kept[to->n++] = k;
 }
@@ -423,7 +410,7 @@ fleet_rule(const struct trying *g, size_t nth, const struct rule *r, struct flee
 		*k = *from[i];
 		if (candidate[i].summary)
 			k->f.summary = candidate[i].summary;
-		take(g->t, to, k);
+		take(to, k);
 	}
 	free(candidate);
 	free(from);
@@ -441,7 +428,7 @@ gather(const struct trying *g, size_t nth, const struct fleet *ground, struct al
 
 		for (size_t j = 0; j < run->n; j++)
 			if (!run->kept[j]->pending)
-				take(g->t, to, run->kept[j]);
+				take(to, run->kept[j]);
 		for (size_t j = 0; j < run->n_summary; j++) {
 			summary = x_grow(summary, &cap, fleet.n_summary + 1, sizeof *summary);
 			summary[fleet.n_summary++] = run->summary[j];
@@ -456,7 +443,7 @@ gather(const struct trying *g, size_t nth, const struct fleet *ground, struct al
 		if (rule_table[i]->fleet)
 			fleet_rule(g, nth, rule_table[i], &fleet, to);
 	for (size_t i = 0; i < to->common.n; i++)
-		take(g->t, to, keep_finding(&to->arena, NULL, to->common.finding[i]));
+		take(to, keep_finding(&to->arena, NULL, to->common.finding[i]));
 	if (to->n)
 		qsort(to->kept, to->n, sizeof *to->kept, compare);
 	free(fleet.fired);
@@ -543,8 +530,21 @@ next_meets(const struct all *l, size_t i, const struct kept *other)
 	    meet(l->kept[i + 1], other, 0);
 }
 
+/* Is it among the findings that are to be shown? */
+static bool
+asked_for(const struct trial *t, const struct kept *k)
+{
+	const char *account = k->f.account;
+
+	if (t->only && k->rule != t->only)
+		return false;
+	return !t->account || span_eq_fold(span_of(account), span_of(t->account)) ||
+	    span_eq_fold((struct span){ account, strcspn(account, "@") }, span_of(t->account));
+}
+
+/* What goes of life safety is told whatever is asked for. */
 static void
-difference(struct arena *a, const struct all *today, const struct all *trial,
+difference(const struct trial *t, struct arena *a, const struct all *today, const struct all *trial,
     struct trial_diff *d)
 {
 	struct list gained = { 0 }, lost = { 0 }, lowered = { 0 };
@@ -556,34 +556,30 @@ difference(struct arena *a, const struct all *today, const struct all *trial,
 		const struct kept *y = j < trial->n ? trial->kept[j] : NULL;
 		int c = !x ? 1 : !y ? -1 : compare_case(x, y);
 		struct trial_rule *r;
+		bool asked;
 
 		if (c == 0 && !meet(x, y, rule_rejoin(x->rule)))
 			c = x->f.onset < y->f.onset ? -1 : 1;
 		else if (c == 0 && !meet(x, y, 0))
 			c = next_meets(today, i, y) ? -1 : next_meets(trial, j, x) ? 1 : 0;
 		r = &d->rule[rule_number(c <= 0 ? x->rule : y->rule)];
-		if (c <= 0) {
-			r->today++;
-			r->open_today += x->f.cleared == NO_TIME;
-			i++;
-		}
-		if (c >= 0) {
-			r->trial++;
-			r->open_trial += y->f.cleared == NO_TIME;
-			j++;
-		}
-		if (c < 0) {
-			r->lost++;
+		asked = asked_for(t, c <= 0 ? x : y);
+		r->today += asked && c <= 0;
+		r->open_today += asked && c <= 0 && x->f.cleared == NO_TIME;
+		r->trial += asked && c >= 0;
+		r->open_trial += asked && c >= 0 && y->f.cleared == NO_TIME;
+		r->lost += asked && c < 0;
+		r->gained += asked && c > 0;
+		r->same += asked && c == 0;
+		if (c < 0 && (asked || x->f.life))
 			tell(a, &lost, x);
-		} else if (c > 0) {
-			r->gained++;
+		if (c > 0 && asked)
 			tell(a, &gained, y);
-		} else {
-			r->same++;
-			if (x->f.life && (y->f.level > x->f.level ||
-			    (x->f.cleared == NO_TIME && y->f.cleared != NO_TIME)))
-				tell(a, &lowered, y);
-		}
+		if (c == 0 && x->f.life && (y->f.level > x->f.level ||
+		    (x->f.cleared == NO_TIME && y->f.cleared != NO_TIME)))
+			tell(a, &lowered, y);
+		i += c <= 0;
+		j += c >= 0;
 	}
 	d->gained = sorted(a, &gained, &d->n_gained);
 	d->lost = sorted(a, &lost, &d->n_lost);
@@ -628,7 +624,7 @@ trial_run(struct store *s, struct trial *t, bool progress, struct arena *a, stru
 		struct all trial = { 0 };
 
 		gather(&g, i + 1, &ground, &trial);
-		difference(a, &today, &trial, &t->diff[i]);
+		difference(t, a, &today, &trial, &t->diff[i]);
 		t->diff[i].value = t->sweep ? t->value[i] : 0;
 		release(&trial);
 	}

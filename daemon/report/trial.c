@@ -228,6 +228,9 @@ sweep_text(struct page *p, const struct trial *t)
 			    "findings would be lost and %zu would stand lower", value_text(p, t->sweep,
 			    d->value), trial_lost_life(d), d->n_lowered));
 	}
+	if (life || lowered)
+		page_fmt(p, "  ", "tripsift trial --set %s.%s=VALUE lists them.", t->sweep->rule->id,
+		    t->sweep->setting->name);
 	page_heading(p, STYLE_STRONG, arena_fmt(&p->arena, "FINDINGS OF %s, BY VALUE",
 	    rule_table[swept(t)]->id));
 	table_init(&table, p, column, sizeof column / sizeof *column - (other ? 0 : 1));

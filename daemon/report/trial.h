@@ -41,6 +41,7 @@ struct trial {
 	const double          *value;
 	size_t                 n_value;
 	const char            *scope;		/* "*", "group=...", ... */
+	/* What is counted and listed; what goes of life safety is listed all the same. */
 	const struct rule     *only;		/* NULL = all */
 	const char            *account;		/* NULL = all */
 	size_t                 limit;		/* lines in either list of the text; 0 = all */

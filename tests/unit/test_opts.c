@@ -63,6 +63,41 @@ parse(const char *line, struct values *v, char *left, size_t size, struct err *e
 }
 
 static void
+lists_keep_what_is_repeated(void **state)
+{
+	struct list_values { struct opts_common common; struct opts_list set; } v = { 0 };
+	static const struct opt one[] = {
+		{ 's', "set", "X=Y", "again for more", OPT_LIST, offsetof(struct list_values, set),
+		  0, 0, NULL },
+		OPTS_END
+	};
+	char *argv[OPTS_LIST_MOST + 1], a[] = "--set=a=1", b[] = "-sb=2", blank[] = "--set= ";
+	struct err e;
+	int argc = 2;
+
+	(void)state;
+	argv[0] = a;
+	argv[1] = b;
+	assert_int_equal(opts_parse(one, &argc, argv, &v, &e), 0);
+	assert_int_equal(argc, 0);
+	assert_int_equal(v.set.n, 2);
+	assert_string_equal(v.set.text[0], "a=1");
+	assert_string_equal(v.set.text[1], "b=2");
+	for (argc = 0; argc < OPTS_LIST_MOST - 2; argc++)
+		argv[argc] = a;
+	assert_int_equal(opts_parse(one, &argc, argv, &v, &e), 0);
+	assert_int_equal(v.set.n, OPTS_LIST_MOST);
+	argv[0] = a;
+	argc = 1;
+	assert_int_equal(opts_parse(one, &argc, argv, &v, &e), -1);
+	assert_int_equal(e.code, ERR_USAGE);
+	v.set.n = 0;
+	argv[0] = blank;
+	argc = 1;
+	assert_int_equal(opts_parse(one, &argc, argv, &v, &e), -1);
+}
+
+static void
 forms(void **state)
 {
 	static const struct {
@@ -214,6 +249,7 @@ int
 main(void)
 {
 	const struct CMUnitTest tests[] = {
+		cmocka_unit_test(lists_keep_what_is_repeated),
 		cmocka_unit_test(forms),
 		cmocka_unit_test(refused),
 		cmocka_unit_test(times),

@@ -256,6 +256,62 @@ sweep_counts_each_value_and_stores_nothing(void **state)
 	help_close(&h);
 }
 
+/* What is not asked for is neither counted nor listed. */
+static void
+only_what_is_asked_for_is_shown(void **state)
+{
+	const struct { const char *rule, *account; size_t lost; } row[] = {
+		{ NULL, NULL, 2 }, { "chatter", NULL, 2 }, { "twin", NULL, 0 }, { NULL, "a1", 1 },
+		{ "chatter", "B1", 1 }, { "chatter", "C1", 0 },
+	};
+	struct help h;
+
+	(void)state;
+	help_open(&h);
+	bursts(&h);
+	for (size_t i = 0; i < COUNT(row); i++) {
+		struct trial t;
+
+		trial_of(&h, "chatter.bursts=4", "*", &t);
+		t.only = row[i].rule ? rule_find(row[i].rule) : NULL;
+		t.account = row[i].account;
+		assert_int_equal(trial_run(h.s, &t, false, &h.arena, &(struct err){ 0 }), 0);
+		assert_int_equal(t.diff[0].n_lost, row[i].lost);
+		assert_int_equal(t.diff[0].rule[chatter()].lost, row[i].lost);
+	}
+	help_close(&h);
+}
+
+/* A site whose detectors were lost together and came back: with keep_cleared at 0 that is no
+ * longer kept, which is told though something else was asked for. */
+static void
+life_safety_is_told_whatever_is_asked_for(void **state)
+{
+	struct help h;
+	struct trial t;
+	const char *rows = "";
+
+	(void)state;
+	help_open(&h);
+	help_take(&h, "roster.csv", "account,zone,device,serial,checkin\nA1,1,smoke,4A0071,12h\n"
+	    "A1,2,smoke,4A0072,12h\nA1,3,smoke,4A0073,12h\n");
+	for (int day = 1; day <= 7; day++)
+		for (int zone = 1; zone <= 3; zone++)
+			rows = arena_fmt(&h.arena, "%sA1,2026-10-0%d 0%d:00:0%d,%s,%d\n", rows,
+			    day == 6 ? 5 : day, day == 6 ? 9 : 8, zone, day == 5 ? "supervision-loss" :
+			    day == 6 ? "supervision-restore" : "check-in", zone);
+	help_events(&h, "events.csv", rows);
+	help_judged(&h, true);
+	trial_of(&h, "supervision-loss.keep_cleared=0", "*", &t);
+	assert_int_equal(trial_lost_life(&t.diff[0]), 1);
+	t.only = rule_find("chatter");
+	t.account = "nobody";
+	assert_int_equal(trial_run(h.s, &t, false, &h.arena, &(struct err){ 0 }), 0);
+	assert_int_equal(trial_lost_life(&t.diff[0]), 1);
+	assert_string_equal(t.diff[0].lost[0].rule, "supervision-loss");
+	help_close(&h);
+}
+
 /* A smoke alarm stands whatever any setting of its rule says, at either end of its range. */
 static void
 no_setting_takes_a_life_alarm(void **state)
@@ -293,6 +349,8 @@ main(void)
 		cmocka_unit_test(trial_is_held_against_today),
 		cmocka_unit_test(what_stands_for_one_account_wins),
 		cmocka_unit_test(sweep_counts_each_value_and_stores_nothing),
+		cmocka_unit_test(only_what_is_asked_for_is_shown),
+		cmocka_unit_test(life_safety_is_told_whatever_is_asked_for),
 		cmocka_unit_test(no_setting_takes_a_life_alarm),
 	};
 
