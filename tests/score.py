@@ -19,8 +19,10 @@ findings without a cause that were shown for a while ("passing").
 """
 import argparse
 import collections
+import concurrent.futures
 import csv
 import datetime
+import functools
 import os
 import statistics
 import sys
@@ -121,7 +123,7 @@ class Score:
                 self.note(seed, "false", f["rule"], f["account"], " ".join(sorted(about(f))), why)
 
     def note(self, seed, what, rule, account, subject, text):
-        self.notes.append(f"  seed {seed}: {what}: {rule} {account} {subject}: {text}")
+        self.notes.append(f"  {what}: seed {seed}: {rule} {account} {subject}: {text}")
 
     def show(self, title):
         print(f"{title}\n{'':20}" + "".join(f"{c:>9}" for c in COUNTS + STRENGTHS))
@@ -136,6 +138,8 @@ class Score:
         if self.others:
             print("  findings of rules with nothing planted: "
                   + ", ".join(f"{r} {n}" for r, n in sorted(self.others.items())))
+        order = ("failed", "missed", "false", "level", "onset")
+        self.notes.sort(key=lambda n: order.index(n.split()[0].rstrip(":")))
         shown = self.notes if self.verbose else self.notes[:30]
         print("\n".join(shown))
         if len(shown) < len(self.notes):
@@ -153,24 +157,32 @@ def read(path):
         return list(csv.DictReader(f))
 
 
-def judge(program, seeds, kind, verbose):
+def judged(program, kind, seed):
+    """Causes, look-alikes and findings of one town; findings are a text if it failed."""
+    with tempfile.TemporaryDirectory() as folder:
+        town_of(kind, seed).write(folder)
+        db = f"{folder}/town.db"
+        try:
+            program.ingest(db, f"{folder}/town")
+            findings = program.findings(db)
+        except AssertionError as e:
+            findings = str(e)
+        return read(f"{folder}/truth.csv"), read(f"{folder}/quiet.csv"), findings
+
+
+def score_of(pool, program, seeds, kind, verbose):
     score = Score(verbose, set(ALL_RULES) if kind == "more" else set())
-    for seed in seeds:
-        with tempfile.TemporaryDirectory() as folder:
-            town_of(kind, seed).write(folder)
-            db = f"{folder}/town.db"
-            try:
-                program.ingest(db, f"{folder}/town")
-                findings = program.findings(db)
-            except AssertionError as e:
-                score.note(seed, "failed", "-", "-", "-", e)
-                continue
-            score.town(seed, read(f"{folder}/truth.csv"), read(f"{folder}/quiet.csv"), findings)
+    for seed, (truths, quiets, findings) in zip(
+            seeds, pool.map(functools.partial(judged, program, kind), seeds)):
+        if isinstance(findings, str):
+            score.note(seed, "failed", "-", "-", "-", findings)
+        else:
+            score.town(seed, truths, quiets, findings)
     return score
 
 
-def by_night(program, seed, kind, waits, passing):
-    """Adds to `waits` the hours that each cause waited, by rule; None = never shown."""
+def by_night(program, kind, seed):
+    """(rule, hours that a cause waited; None = never shown) of each, and lines to show."""
     town = town_of(kind, seed)
     truths = [dict(zip(TRUTH, row)) for row in town.truths]
     every, truths = truths, [t for t in truths if t["state"] not in ("maybe", "past")]
@@ -195,25 +207,25 @@ def by_night(program, seed, kind, waits, passing):
                     why = next((q["note"] for q in quiets if explains(q, f)), f["summary"])
                     stray[f["id"]] = f"  seed {seed}: passing: {f['rule']} {f['account']} " \
                         f"{' '.join(sorted(about(f)))}: {why}"
-    for n, t in enumerate(truths):
-        waits[t["rule"]].append(shown.get(n))
-        if n not in shown:
-            passing.append(f"  seed {seed}: never shown by night: {t['rule']} {t['account']} "
-                           f"{t['subject']}: {t['note']}")
-    passing += sorted(stray.values())
+    never = [f"  seed {seed}: never shown by night: {t['rule']} {t['account']} {t['subject']}: "
+             f"{t['note']}" for n, t in enumerate(truths) if n not in shown]
+    return ([(t["rule"], shown.get(n)) for n, t in enumerate(truths)],
+            never + sorted(stray.values()))
 
 
-def show_nights(program, n, kind, verbose):
-    waits, passing = collections.defaultdict(list), []
-    for seed in range(TUNE, TUNE + n):
-        by_night(program, seed, kind, waits, passing)
+def show_nights(pool, program, n, kind):
+    waits, lines = collections.defaultdict(list), []
+    for waited, told in pool.map(functools.partial(by_night, program, kind), range(TUNE, TUNE + n)):
+        lines += told
+        for rule, hours in waited:
+            waits[rule].append(hours)
     print(f"{n} towns of the {kind} kind night by night: hours from onset to finding\n"
           f"{'':20}{'causes':>9}{'never':>9}{'median':>9}{'most':>9}")
     for rule in sorted(waits):
         known = [max(0, w) for w in waits[rule] if w is not None]
         spread = (f"{statistics.median(known):9.0f}{max(known):9.0f}" if known else "")
         print(f"  {rule:18}{len(waits[rule]):9}{len(waits[rule]) - len(known):9}{spread}")
-    print("\n".join(passing) + "\n")
+    print("\n".join(lines) + "\n")
 
 
 def main():
@@ -226,13 +238,15 @@ def main():
     p.add_argument("-v", "--verbose", action="store_true")
     o = p.parse_args()
     program = Program(o.program)
-    for kind in KINDS if o.kind == "both" else [o.kind]:
-        for n, first, what in ((o.tune, TUNE, "for tuning"), (o.report, REPORT, "for the report only")):
-            if n:
-                judge(program, range(first, first + n), kind, o.verbose).show(
-                    f"{n} towns of the {kind} kind {what}")
-        if o.nights:
-            show_nights(program, o.nights, kind, o.verbose)
+    with concurrent.futures.ProcessPoolExecutor() as pool:
+        for kind in KINDS if o.kind == "both" else [o.kind]:
+            for n, first, what in ((o.tune, TUNE, "for tuning"),
+                                   (o.report, REPORT, "for the report only")):
+                if n:
+                    score_of(pool, program, range(first, first + n), kind, o.verbose).show(
+                        f"{n} towns of the {kind} kind {what}")
+            if o.nights:
+                show_nights(pool, program, o.nights, kind)
 
 
 if __name__ == "__main__":
