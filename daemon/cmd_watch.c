@@ -119,7 +119,7 @@ const struct command cmd_watch = {
 	.purpose = "the daemon: takes in what is dropped into its folders",
 	.about = "Runs in the foreground, for a supervisor, until SIGTERM. In FOLDER, inbox/ takes "
 	    "exported events from whoever may export, desk/ takes rosters, sites, plans, service "
-	    "records, settings and decisions from those who may write there. A file that is whole is "
+	    "records, settings, wordings and decisions from those who may write there. A file that is whole is "
 	    "read, the accounts it touches are judged, and it goes to done/ (compressed, by day) or "
 	    "to failed/ with a note NAME.why.txt. Write files under a name that ends in .part or "
 	    ".tmp and rename them: these are left alone. Nothing is lost or read twice, whenever the "
