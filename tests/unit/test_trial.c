@@ -188,6 +188,7 @@ trial_is_held_against_today(void **state)
 		{ "chatter.bursts=4", "group=none", 2, 0 },
 	};
 	struct help h;
+	size_t open;
 
 	(void)state;
 	help_open(&h);
@@ -204,6 +205,12 @@ trial_is_held_against_today(void **state)
 			    r->trial, r->gained, r->lost, r->same);
 		assert_int_equal(t.diff[0].n_lost, row[i].lost);
 		assert_true(t.set[0].today == 2);
+		open = 0;
+		for (size_t k = 0; k < rule_count; k++)
+			open += t.diff[0].rule[k].open_today;
+		/* Today's side is what the store holds. */
+		assert_int_equal(open, help_number(&h, "SELECT count(*) FROM finding"
+		    " WHERE cleared IS NULL AND NOT pending"));
 	}
 	help_close(&h);
 }
