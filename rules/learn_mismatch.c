@@ -374,6 +374,15 @@ last_of_visit(const struct sessions *all, const struct session *s)
 	return best == s;
 }
 
+/* What is older than the lookback is let go, unless it concerns life safety: a smoke
+ * detector that was never learned does not become right with time. */
+static void
+forget_old(struct findings *out, size_t before, bool old)
+{
+	if (old && out->n > before && !out->finding[before]->life)
+		out->n = before;
+}
+
 static void
 judge(struct view *v, struct findings *out)
 {
@@ -386,13 +395,23 @@ judge(struct view *v, struct findings *out)
 	oldest = v->now - setting_ms(v, &rule_learn_mismatch, "lookback", -1);
 	sessions_find(v, &all);
 	verdicts_find(v, &all, &verdicts);
-	for (size_t i = 0; i < all.n; i++)
-		if (all.session[i].begin >= oldest && all.session[i].begin <= v->now)
-			judge_session(v, out, &all, &verdicts, &all.session[i],
-			    all.session[i].visit >= 0 && last_of_visit(&all, &all.session[i]));
-	for (size_t i = 0; i < all.n_visit; i++)
-		if (all.visit[i].from >= oldest && verdicts.visit[i].unseen)
-			judge_unseen(v, out, &all, &verdicts.visit[i], &all.visit[i]);
+	for (size_t i = 0; i < all.n; i++) {
+		size_t before = out->n;
+
+		if (all.session[i].begin > v->now)
+			continue;
+		judge_session(v, out, &all, &verdicts, &all.session[i],
+		    all.session[i].visit >= 0 && last_of_visit(&all, &all.session[i]));
+		forget_old(out, before, all.session[i].begin < oldest);
+	}
+	for (size_t i = 0; i < all.n_visit; i++) {
+		size_t before = out->n;
+
+		if (!verdicts.visit[i].unseen)
+			continue;
+		judge_unseen(v, out, &all, &verdicts.visit[i], &all.visit[i]);
+		forget_old(out, before, all.visit[i].from < oldest);
+	}
 }
 
 const struct rule rule_learn_mismatch = {

@@ -90,6 +90,10 @@ by_from(const void *a, const void *b)
 	return (x->from > y->from) - (x->from < y->from);
 }
 
+/* One night's last row and the next night's first never touch; exports this close are
+ * one. Common practice, no source. */
+#define ADJACENT (15 * MINUTE)
+
 /* What the exports tell of the account, and of its former one. */
 static int
 load_cover(struct store *s, struct view *v, int64_t id, const struct former *was, int64_t as_of,
@@ -125,7 +129,7 @@ load_cover(struct store *s, struct view *v, int64_t id, const struct former *was
 	if (rc == 0 && n) {
 		qsort(list, n, sizeof *list, by_from);
 		for (size_t i = 0; i < n; i++) {
-			if (m && list[i].from <= list[m - 1].to)
+			if (m && list[i].from <= list[m - 1].to + ADJACENT)
 				list[m - 1].to = list[i].to > list[m - 1].to ? list[i].to : list[m - 1].to;
 			else
 				list[m++] = list[i];
