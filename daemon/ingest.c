@@ -416,9 +416,15 @@ ingest_paths(struct store *s, const char *const *path, size_t n_path,
 	if (o->dry && !(in.s = scratch_store(scratch, sizeof scratch, e)))
 		return -1;
 	in.zones = tz_set_open();
+	store_tidy_later(in.s, !o->dry && !o->no_judge);
 	rc = take_all(&in, e);
-	if (rc == 0 && !o->dry && !o->no_judge)
+	if (rc == 0 && !o->dry && !o->no_judge) {
+		struct store_tidy *tidy = store_tidy_begin(in.s);
+
 		rc = judge_due(in.s, &judge, &out->judged, &out->raised, &out->cleared, e);
+		store_tidy_end(tidy, o->stop && *o->stop);
+	}
+	store_tidy_later(in.s, false);
 	wordin_release(&in.words);
 	tz_set_close(in.zones);
 	if (o->dry) {

@@ -348,6 +348,8 @@ static void
 hand_over(struct reading *r, struct batch *b)
 {
 	batch_sort(b, &r->spare);
+	if (!r->o.batch)
+		r->batch_rows = READING_BATCH;
 	pthread_mutex_lock(&r->lock);
 	r->full++;
 	r->put = (r->put + 1) % BATCHES;
@@ -530,7 +532,8 @@ reading_open(struct reading_file *file, size_t n_file, const struct ingest_optio
 	r->accounts.zones = zones;
 	r->accounts.arena = arena;
 	r->arena = arena;
-	r->batch_rows = o->batch ? o->batch : READING_BATCH;
+	/* The first batch is a small one, so that the writing side need not wait for it. */
+	r->batch_rows = o->batch ? o->batch : READING_BATCH / 4;
 	r->fallback = o->timezone ? tz_find(zones, span_of(o->timezone), &e) : NULL;
 	if (!r->fallback)
 		r->fallback = tz_machine(zones);

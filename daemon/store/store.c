@@ -55,6 +55,10 @@ make_schema(struct store *s, bool *made, struct err *e)
 
 	snprintf(pragma, sizeof pragma, "PRAGMA application_id = %d; PRAGMA user_version = %d",
 	    STORE_APPLICATION_ID, STORE_SCHEMA);
+	/* Blocks are a few kilobytes: in large pages they need no overflow pages, and a long
+	 * append touches fewer of them (measured: a tenth less time than with 4 KiB). */
+	if (db_exec(s, "PRAGMA page_size = 32768", e))
+		return -1;
 	if (db_exec(s, "BEGIN IMMEDIATE", e))
 		return -1;
 	if (db_number(s, "SELECT count(*) FROM sqlite_schema", &tables, e) == 0 && tables) {

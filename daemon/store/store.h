@@ -37,6 +37,15 @@ void store_stop(struct store *s, const volatile sig_atomic_t *stop);
 /* Closing leaves the write-ahead log for the next who opens, because that takes long. */
 void store_hurry(struct store *s);
 
+/* SQLite moves what was committed from its log into the file at a commit, and makes that
+ * commit wait. Later: not at commits of this handle; begin: now, on a thread of its own
+ * (NULL when there is none: then a later commit does it); end: waits for it, or in a
+ * hurry has it stop. */
+struct store_tidy;
+void store_tidy_later(struct store *s, bool later);
+struct store_tidy *store_tidy_begin(struct store *s);
+void store_tidy_end(struct store_tidy *t, bool hurry);
+
 /* ---- findings ------------------------------------------------------------- */
 
 struct stored_measure { const char *name, *unit, *text; double value; };  /* text NULL: a number */
