@@ -6,6 +6,7 @@
 #include <stdlib.h>
 #include <string.h>
 #include <sys/stat.h>
+#include <time.h>
 #include <unistd.h>
 
 #include "daemon/store/db.h"
@@ -131,6 +132,25 @@ make_file(const char *path, bool *made, struct err *e)
 	return err_set(e, ERR_STORE, path, 0, "cannot make the store: %s", strerror(errno));
 }
 
+/* The change of a new store to a write-ahead log needs the file for a moment, and SQLite
+ * does not wait for that by itself. */
+static int
+write_ahead(struct store *s, struct err *e)
+{
+	const struct timespec moment = { 0, 5 * 1000 * 1000 };
+
+	for (int waited = 0; waited < WAIT_MS; waited += 5) {
+		int rc = sqlite3_exec(s->db, "PRAGMA journal_mode = WAL", NULL, NULL, NULL);
+
+		if (rc == SQLITE_OK)
+			return 0;
+		if (rc != SQLITE_BUSY)
+			break;
+		nanosleep(&moment, NULL);
+	}
+	return db_fault(s, e, "cannot change to a write-ahead log");
+}
+
 struct store *
 store_open(const char *path, enum store_mode mode, bool *made, struct err *e)
 {
@@ -169,7 +189,7 @@ store_open(const char *path, enum store_mode mode, bool *made, struct err *e)
 	if (mode == STORE_READ) {
 		if (db_exec(s, "PRAGMA query_only = 1; PRAGMA cache_size = -16384", e))
 			goto fail;
-	} else if (db_exec(s, "PRAGMA journal_mode = WAL; PRAGMA synchronous = FULL;"
+	} else if (write_ahead(s, e) || db_exec(s, "PRAGMA synchronous = FULL;"
 	    "PRAGMA cache_size = -49152; PRAGMA temp_store = MEMORY;"
 	    "PRAGMA journal_size_limit = 67108864", e)) {
 		goto fail;

@@ -161,11 +161,11 @@ def stop_in_the_middle(program, folder):
     os.makedirs(f"{d}/drop/inbox")
     write_csv(f"{d}/drop/inbox/big.csv", HEAD, [
         (f"A{i % 997}", f"2026-10-{1 + i // 100000:02d}T{i // 3600 % 24:02d}:{i // 60 % 60:02d}:{i % 60:02d}Z",
-         "zone-open", str(i % 31)) for i in range(600000)])
+         "zone-open", str(i % 31)) for i in range(1200000)])
     for batch in ("1000", "400000"):
         w = Daemon(program, d, "--settle", "0", "--batch", batch)
         until("it is claimed", lambda: os.path.exists(f"{d}/drop/work/inbox/big.csv"))
-        time.sleep(0.2)
+        time.sleep(0.05)
         code, took = w.end()
         assert code == 0 and took < 1.5, f"exit {code} after {took:.1f} s"
         assert os.path.exists(f"{d}/drop/inbox/big.csv"), glob.glob(f"{d}/drop/*/*")

@@ -127,7 +127,7 @@ stopped_or_damaged_leaves_the_old_one(void **state)
 	help_reopen(&h);
 	fd = open(h.db, O_WRONLY);
 	assert_true(fd >= 0);
-	assert_int_equal(pwrite(fd, zeros, sizeof zeros, 5 * 4096), (ssize_t)sizeof zeros);
+	assert_int_equal(pwrite(fd, zeros, sizeof zeros, 5 * 32768), (ssize_t)sizeof zeros);
 	close(fd);
 	help_reopen(&h);
 	assert_int_equal(backups_make(h.s, b, 1, DAY_OF_OCTOBER(2), &never, NULL, NULL, &h.arena,
