@@ -82,9 +82,11 @@ check_schema(struct store *s, enum store_mode mode, bool *made, struct err *e)
 	int64_t id, version, tables;
 	char pragma[48];
 
-	if (db_number(s, "PRAGMA application_id", &id, e) ||
+	/* All three as of one moment: another process may be making the store just now. */
+	if (db_exec(s, "BEGIN", e) || db_number(s, "PRAGMA application_id", &id, e) ||
 	    db_number(s, "PRAGMA user_version", &version, e) ||
-	    db_number(s, "SELECT count(*) FROM sqlite_schema", &tables, e))
+	    db_number(s, "SELECT count(*) FROM sqlite_schema", &tables, e) ||
+	    db_exec(s, "COMMIT", e))
 		return err_set(e, ERR_STORE, s->path, 0, "is not a tripsift store: %s",
 		    sqlite3_errmsg(s->db));
 	if (tables == 0 && id == 0 && mode == STORE_CREATE)
