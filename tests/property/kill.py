@@ -27,6 +27,8 @@ sys.path[:0] = [os.path.join(HERE, ".."), os.path.join(HERE, "..", "sim")]
 from program import cases, judged, same, write_csv
 from town import COLUMNS, Town
 
+CLAIMED = "work"
+
 TRIALS = 15
 PIECES, CRUMBS = 8, 20
 LISTS = ("sites", "roster", "plan", "service", "roster-later")
@@ -148,7 +150,7 @@ def trial(program, fix, d, rng, span):
         time.sleep(rng.uniform(0, span) * rng.random())  # more of them early: most happens then
         p.send_signal(signal.SIGKILL)
         p.wait()
-        found += bool(glob.glob(f"{d}/drop/work/*/*"))
+        found += bool(glob.glob(f"{d}/drop/{CLAIMED}/*/*"))
     finish(program, d)
     return kills, found
 

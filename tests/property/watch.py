@@ -15,6 +15,7 @@ HERE = os.path.dirname(os.path.abspath(__file__))
 sys.path.insert(0, os.path.join(HERE, ".."))
 from program import cases, write_csv
 
+CLAIMED = "work"
 HEAD = ("account", "time", "event", "zone")
 PATIENCE = 20  # seconds; a loaded machine is slow
 
@@ -164,7 +165,7 @@ def stop_in_the_middle(program, folder):
          "zone-open", str(i % 31)) for i in range(1200000)])
     for batch in ("1000", "400000"):
         w = Daemon(program, d, "--settle", "0", "--batch", batch)
-        until("it is claimed", lambda: os.path.exists(f"{d}/drop/work/inbox/big.csv"))
+        until("it is claimed", lambda: os.path.exists(f"{d}/drop/{CLAIMED}/inbox/big.csv"))
         time.sleep(0.05)
         code, took = w.end()
         assert code == 0 and took < 1.5, f"exit {code} after {took:.1f} s"
@@ -180,13 +181,13 @@ def waiting_for_others(program, folder):
     other = sqlite3.connect(f"{d}/s.db", isolation_level=None)
     other.execute("BEGIN IMMEDIATE")
     drop(d, "inbox", "a.csv", events(3))
-    until("it is claimed", lambda: os.path.exists(f"{d}/drop/work/inbox/a.csv"))
+    until("it is claimed", lambda: os.path.exists(f"{d}/drop/{CLAIMED}/inbox/a.csv"))
     time.sleep(0.3)
     code, took = w.end()
     assert code == 0 and took < 1.5, f"exit {code} after {took:.1f} s"
     assert os.path.exists(f"{d}/drop/inbox/a.csv"), glob.glob(f"{d}/drop/*/*")
     w = Daemon(program, d, "--settle", "0")
-    until("it is claimed again", lambda: os.path.exists(f"{d}/drop/work/inbox/a.csv"))
+    until("it is claimed again", lambda: os.path.exists(f"{d}/drop/{CLAIMED}/inbox/a.csv"))
     time.sleep(0.3)
     other.execute("ROLLBACK")
     other.close()
