@@ -57,7 +57,8 @@ struct event {
 	uint32_t    cell;	/* index in view.cell: the event cell as read */
 	uint32_t    file;	/* id of the file */
 	uint32_t    line;	/* physical line in it */
-	int32_t     offset;	/* seconds east of UTC of the wall clock at this event */
+	int32_t     offset;	/* seconds east of UTC of the site's clock, where sites names its
+				 * zone; else of the clock that the row was written by */
 	int32_t     device;	/* set by view_finish(): index in view.device; -1 = the panel itself */
 	uint16_t    word;	/* enum word */
 	uint16_t    marks;	/* enum mark */
