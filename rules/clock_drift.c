@@ -41,14 +41,43 @@ struct clock {
 	int          n, first;	/* blocks; the first one after the last jump */
 	double       jump;	/* s, the last one; 0 = none */
 	double       slope;	/* s a day */
+	int64_t     *emptied;	/* when a buffer began to be emptied, by receipt */
+	size_t       n_emptied;
 };
+
+/* A buffer is empty again after this long: as in view_finish(). */
+#define EMPTYING (10 * MINUTE)
 
 enum { UNFIT = MARK_STILL | MARK_RESET | MARK_BUFFERED | MARK_AMBIGUOUS };
 
 static bool
-is_fit(const struct view *v, const struct event *ev)
+is_fit(const struct view *v, const struct clock *c, const struct event *ev)
 {
-	return ev->received != NO_TIME && !(ev->marks & UNFIT) && ev->received <= v->now + DAY;
+	if (ev->received == NO_TIME || ev->marks & UNFIT || ev->received > v->now + DAY)
+		return false;
+	/* Rows out of a buffer are old when they come, and the clock may be right. */
+	for (size_t i = 0; i < c->n_emptied; i++)
+		if (ev->received >= c->emptied[i] && ev->received <= c->emptied[i] + EMPTYING &&
+		    ev->at < c->emptied[i] - EMPTYING)
+			return false;
+	return true;
+}
+
+static void
+find_emptied(struct view *v, struct clock *c)
+{
+	int64_t *list = NULL;
+	size_t cap = 0;
+
+	for (size_t i = 0; i < v->n_event; i++) {
+		const struct event *ev = &v->event[i];
+
+		if ((ev->word != W_COMM_RESTORE && ev->word != W_RESTART) || ev->received == NO_TIME)
+			continue;
+		list = x_grow(list, &cap, c->n_emptied + 1, sizeof *list);
+		list[c->n_emptied++] = ev->received;
+	}
+	c->emptied = arena_keep(&v->arena, list, c->n_emptied, sizeof *list);
 }
 
 static void
@@ -61,7 +90,7 @@ add_newest(const struct view *v, int64_t origin, struct clock *c)
 	for (size_t i = v->n_event; i-- > 0 && n < IN_BLOCK;) {
 		const struct event *ev = &v->event[i];
 
-		if (!is_fit(v, ev))
+		if (!is_fit(v, c, ev))
 			continue;
 		if (n == 0)
 			block->event = (uint32_t)i;
@@ -87,7 +116,7 @@ find_blocks(const struct view *v, size_t begin, size_t fit, struct clock *c)
 		const struct event *ev = &v->event[i];
 		struct block *block = &c->block[b];
 
-		if (!is_fit(v, ev))
+		if (!is_fit(v, c, ev))
 			continue;
 		origin = origin == NO_TIME ? ev->received : origin;
 		if (seen % step == 0 && taken < IN_BLOCK)
@@ -224,8 +253,9 @@ judge(struct view *v, struct findings *out)
 	if (v->now == NO_TIME)
 		return;
 	from = v->now - setting_ms(v, r, "lookback", -1);
+	find_emptied(v, &c);
 	for (size_t i = v->n_event; i-- > 0 && v->event[i].at >= from;) {
-		fit += is_fit(v, &v->event[i]);
+		fit += is_fit(v, &c, &v->event[i]);
 		begin = i;
 	}
 	if ((double)fit < setting_value(v, r, "events", -1))
