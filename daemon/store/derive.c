@@ -129,7 +129,6 @@ store_derive(struct store *s, int64_t account, const void *tz, derive_fn *derive
 	struct placed *row = NULL;
 	bool *changed = NULL, any = false;
 	size_t n;
-	sqlite3_stmt *st;
 	int rc = read_blocks(s, account, &b, e);
 
 	if (rc == 0) {
@@ -149,8 +148,5 @@ store_derive(struct store *s, int64_t account, const void *tz, derive_fn *derive
 	free(changed);
 	if (rc || !any)
 		return rc;
-	if (!(st = db_stmt(s, "INSERT OR IGNORE INTO due VALUES(?1)", e)))
-		return -1;
-	sqlite3_bind_int64(st, 1, account);
-	return db_run(s, st, e);
+	return stored_due(s, account, e);
 }

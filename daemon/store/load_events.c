@@ -78,21 +78,6 @@ load_sort_points(struct view *v, uint32_t **rank)
 
 /* ---- events ---------------------------------------------------------------- */
 
-static int
-phrase_text(struct store *s, int64_t id, struct arena *a, const char **out, struct err *e)
-{
-	sqlite3_stmt *st = db_stmt(s, "SELECT text FROM phrase WHERE id = ?1", e);
-
-	if (!st)
-		return -1;
-	sqlite3_bind_int64(st, 1, id);
-	if (db_step(s, st, e) < 0)
-		return -1;
-	*out = db_text(st, 0, a);
-	sqlite3_reset(st);
-	return 0;
-}
-
 static void
 take_event(const struct store *s, struct view *v, const struct block_row *r, int64_t file,
     int64_t id, uint32_t base, struct event *ev)
@@ -204,7 +189,7 @@ load_events(struct store *s, struct view *v, int64_t id, uint32_t base, int64_t 
 			v->n_event += place == v->n_event;
 			ev = &(*list)[place];
 			if (texts && row[i].phrase)
-				rc = phrase_text(s, row[i].phrase, &v->arena, &ev->text, e);
+				rc = stored_phrase(s, row[i].phrase, &v->arena, &ev->text, e);
 			else if (texts && row[i].text.n)
 				ev->text = arena_text(&v->arena, row[i].text);
 		}

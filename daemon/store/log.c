@@ -79,7 +79,6 @@ tell_row(struct reading_log *l, const struct block_row *r, struct err *e)
 	struct store *s = l->s;
 	struct log_row *o = &l->out;
 	char utc[CIVIL_TEXT];
-	sqlite3_stmt *st;
 
 	if (r->point >= l->n_place || r->cell - 1 >= s->n_cell || r->word >= WORD_COUNT)
 		return err_set(e, ERR_STORE, s->path, 0, "an event names what is not there");
@@ -96,15 +95,8 @@ tell_row(struct reading_log *l, const struct block_row *r, struct err *e)
 	o->signal = arena_text(&l->row, r->signal);
 	o->text = arena_text(&l->row, r->text);
 	o->row_line = r->line;
-	if (r->phrase) {
-		if (!(st = db_stmt(s, "SELECT text FROM phrase WHERE id = ?1", e)))
-			return -1;
-		sqlite3_bind_int64(st, 1, r->phrase);
-		if (db_step(s, st, e) < 0)
-			return -1;
-		o->text = db_text(st, 0, &l->row);
-		sqlite3_reset(st);
-	}
+	if (r->phrase && stored_phrase(s, r->phrase, &l->row, &o->text, e))
+		return -1;
 	return marks_text(l, r->marks, &o->marks, e) ? -1 : l->each(l->ctx, o);
 }
 

@@ -1,4 +1,5 @@
 /* place.c - from texts to the numbers that stand for them in the store. */
+#include "daemon/store/stored.h"
 #include "daemon/store/writer.h"
 
 #include <assert.h>
@@ -20,16 +21,11 @@ place_touch(struct writer *w, struct acct *a)
 int
 place_due(struct writer *w, struct acct *a, struct err *e)
 {
-	sqlite3_stmt *st;
-
 	if (a->store.due)
 		return 0;
 	a->store.due = true;
 	place_touch(w, a);
-	if (!(st = db_stmt(w->store, "INSERT OR IGNORE INTO due VALUES(?1)", e)))
-		return -1;
-	sqlite3_bind_int64(st, 1, a->store.id);
-	return db_run(w->store, st, e);
+	return stored_due(w->store, a->store.id, e);
 }
 
 /* ---- points ---------------------------------------------------------------- */

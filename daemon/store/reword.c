@@ -47,33 +47,22 @@ life(uint8_t word, uint16_t marks, uint8_t hint)
 	return word_properties(word) & WP_LIFE || marks & MARK_LIFE_CODE || kind_is_life(hint);
 }
 
-static int
-phrase_text(struct store *s, int64_t id, struct arena *a, struct span *out, struct err *e)
-{
-	sqlite3_stmt *st = db_stmt(s, "SELECT text FROM phrase WHERE id = ?1", e);
-
-	if (!st)
-		return -1;
-	sqlite3_bind_int64(st, 1, id);
-	if (db_step(s, st, e) < 0)
-		return -1;
-	*out = span_of(db_text(st, 0, a));
-	sqlite3_reset(st);
-	return 0;
-}
-
 /* One event anew; *news: it means something else now. */
 static int
 reword_row(struct store *s, struct stored_block *b, struct block_row *r, reword_fn *reword,
     void *ctx, struct reworded *sum, bool *news, struct err *e)
 {
 	struct span text = r->text;
+	const char *phrase;
 	struct word_in now;
 	uint8_t hint = s->cell_hint[r->cell - 1];
 	int64_t cell = r->cell;
 
-	if (r->phrase && phrase_text(s, r->phrase, &b->arena, &text, e))
-		return -1;
+	if (r->phrase) {
+		if (stored_phrase(s, r->phrase, &b->arena, &phrase, e))
+			return -1;
+		text = span_of(phrase);
+	}
 	if (!reword(ctx, span_of(s->cell[r->cell - 1]), text, &now)) {
 		sum->kept++;
 		return 0;
@@ -98,7 +87,6 @@ reword_block(struct store *s, int64_t account, int64_t block, reword_fn *reword,
 {
 	struct stored_block b;
 	bool news = false;
-	sqlite3_stmt *st;
 	int rc = stored_block_read(s, account, block, s->cell_word, s->cell_marks,
 	    (uint32_t)s->n_cell, &b, e);
 
@@ -118,10 +106,7 @@ reword_block(struct store *s, int64_t account, int64_t block, reword_fn *reword,
 	stored_block_release(&b);
 	if (rc || !news)
 		return rc;
-	if (!(st = db_stmt(s, "INSERT OR IGNORE INTO due VALUES(?1)", e)))
-		return -1;
-	sqlite3_bind_int64(st, 1, account);
-	return db_run(s, st, e);
+	return stored_due(s, account, e);
 }
 
 int

@@ -77,3 +77,29 @@ stored_block_release(struct stored_block *b)
 {
 	arena_release(&b->arena);
 }
+
+int
+stored_phrase(struct store *s, int64_t id, struct arena *a, const char **out, struct err *e)
+{
+	sqlite3_stmt *st = db_stmt(s, "SELECT text FROM phrase WHERE id = ?1", e);
+
+	if (!st)
+		return -1;
+	sqlite3_bind_int64(st, 1, id);
+	if (db_step(s, st, e) < 0)
+		return -1;
+	*out = db_text(st, 0, a);
+	sqlite3_reset(st);
+	return 0;
+}
+
+int
+stored_due(struct store *s, int64_t account, struct err *e)
+{
+	sqlite3_stmt *st = db_stmt(s, "INSERT OR IGNORE INTO due VALUES(?1)", e);
+
+	if (!st)
+		return -1;
+	sqlite3_bind_int64(st, 1, account);
+	return db_run(s, st, e);
+}

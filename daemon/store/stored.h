@@ -1,4 +1,5 @@
-/* stored.h - one block of the store, read to be changed and written back. */
+/* stored.h - one block of the store, read to be changed and written back; and the small
+ * things that all who read or change events do. */
 #ifndef DAEMON_STORE_STORED_H
 #define DAEMON_STORE_STORED_H
 
@@ -22,5 +23,10 @@ int stored_block_read(struct store *s, int64_t account, int64_t block, const uin
 /* Writes the block and what is ordinary in its run anew. */
 int stored_block_write(struct store *s, struct stored_block *b, struct err *e);
 void stored_block_release(struct stored_block *b);
+
+/* The text of a phrase; lent by `a`. */
+int stored_phrase(struct store *s, int64_t id, struct arena *a, const char **out, struct err *e);
+/* The account is to be judged again. */
+int stored_due(struct store *s, int64_t account, struct err *e);
 
 #endif
