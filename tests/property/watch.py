@@ -17,7 +17,8 @@ from program import cases, write_csv
 
 CLAIMED = "work"
 HEAD = ("account", "time", "event", "zone")
-PATIENCE = 20  # seconds; a loaded machine is slow
+PATIENCE = 60  # seconds; a loaded machine is slow, and a rest after a fault takes half of it
+AT_ONCE = 5     # it is a second; under sanitizers on a loaded machine several
 
 
 def until(what, true):
@@ -112,7 +113,7 @@ def ordinary_day(program, folder):
     assert (status["state"], status["failed"], status["process"]) == ("watching", 2, w.p.pid), status
     second(program, d)
     code, took = w.end()
-    assert code == 0 and took < 1, f"exit {code} after {took:.1f} s"
+    assert code == 0 and took < AT_ONCE, f"exit {code} after {took:.1f} s"
     with open(f"{d}/drop/status.json", encoding="utf-8") as f:
         assert json.load(f)["state"] == "stopped"
 
@@ -168,7 +169,7 @@ def stop_in_the_middle(program, folder):
         until("it is claimed", lambda: os.path.exists(f"{d}/drop/{CLAIMED}/inbox/big.csv"))
         time.sleep(0.05)
         code, took = w.end()
-        assert code == 0 and took < 1.5, f"exit {code} after {took:.1f} s"
+        assert code == 0 and took < AT_ONCE, f"exit {code} after {took:.1f} s"
         assert os.path.exists(f"{d}/drop/inbox/big.csv"), glob.glob(f"{d}/drop/*/*")
         assert not program.table(f"{d}/s.db", "files"), "half a file is in the store"
 
@@ -184,7 +185,7 @@ def waiting_for_others(program, folder):
     until("it is claimed", lambda: os.path.exists(f"{d}/drop/{CLAIMED}/inbox/a.csv"))
     time.sleep(0.3)
     code, took = w.end()
-    assert code == 0 and took < 1.5, f"exit {code} after {took:.1f} s"
+    assert code == 0 and took < AT_ONCE, f"exit {code} after {took:.1f} s"
     assert os.path.exists(f"{d}/drop/inbox/a.csv"), glob.glob(f"{d}/drop/*/*")
     w = Daemon(program, d, "--settle", "0")
     until("it is claimed again", lambda: os.path.exists(f"{d}/drop/{CLAIMED}/inbox/a.csv"))
