@@ -9,6 +9,7 @@
 struct options {
 	struct opts_common common;
 	const char        *out, *account, *kind;
+	bool               set_aside;
 };
 
 static const struct opt options[] = {
@@ -18,6 +19,8 @@ static const struct opt options[] = {
 	  offsetof(struct options, account), 0, 0, NULL },
 	{ 'k', "kind", "KIND", "aside: rows of this kind of file (events, roster, sites, ...)",
 	  OPT_TEXT, offsetof(struct options, kind), 0, 0, NULL },
+	{ 0, "set-aside", NULL, "the same as the part \"aside\"", OPT_FLAG,
+	  offsetof(struct options, set_aside), 0, 0, NULL },
 	OPTS_COMMON(struct options),
 	OPTS_END
 };
@@ -295,16 +298,21 @@ run(const struct command *self, int argc, char **argv)
 	struct export x = { .o = &o };
 	struct outfile file = { 0 };
 	struct err e;
-	int out = cmd_options(self, &argc, argv, &o, 1, 1);
+	int out = cmd_options(self, &argc, argv, &o, 0, 1);
 
 	if (out != OUT_GO_ON)
 		return out;
+	if (argc + o.set_aside != 1) {
+		err_set(&e, ERR_USAGE, NULL, 0, "export: one part, please: events, findings, aside, "
+		    "decisions or files");
+		return cmd_fail(&e);
+	}
 	x.s = cmd_store(&o.common, STORE_READ, &e);
 	if (!x.s || (o.out && outfile_open(&file, o.out, &e) < 0))
 		goto fail;
 	x.f = o.out ? file.f : stdout;
 	csvout_init(&x.w, x.f);
-	if (write_part(&x, argv[0], &e) < 0 || (o.out && outfile_close(&file, &e) < 0))
+	if (write_part(&x, o.set_aside ? "aside" : argv[0], &e) < 0 || (o.out && outfile_close(&file, &e) < 0))
 		goto fail;
 	out = OUT_DONE;
 	goto done;

@@ -279,6 +279,7 @@ result_json(FILE *out, const struct ingest_result *r)
 			wordings_json(&j, f->wordings);
 		if (f->failed)
 			json_text(&j, "error", f->message);
+		json_text(&j, "note", f->note);
 		json_close(&j, '}');
 	}
 	json_close(&j, ']');

@@ -9,6 +9,6 @@ tripsift check bad.csv --format json
 echo "exit $?"
 tripsift ingest bad.csv
 echo "exit $?"
-tripsift export aside | tee mend.csv
+tripsift export --set-aside | tee mend.csv
 sed -i 's/E999x/E130/; s/2026-02-30/2026-02-28/; s/,130,/,E130,/' mend.csv
 tripsift ingest mend.csv

@@ -16,6 +16,8 @@ try decide nosuch --as planned --who X
 try decide nosuch --as seen --who X
 try rules chater
 try export asid
+try export
+try export aside --set-aside
 try ingest --timezone Europe/Viena "$SAMPLES/town/sites.csv"
 try ingest --covers 2026-10-02/2026-10-01 "$SAMPLES/town/sites.csv"
 try triage --db none.db
