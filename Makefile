@@ -23,7 +23,7 @@ CSTD     := -std=gnu17
 WARN     := -Wall -Wextra -Wshadow -Wstrict-prototypes -Wmissing-prototypes \
             -Wpointer-arith -Wcast-qual -Wwrite-strings -Wformat=2 -Wundef -Wvla
 WERROR   ?= -Werror
-CPPFLAGS += -I. -D_GNU_SOURCE -D_FILE_OFFSET_BITS=64 -DVERSION='"$(VERSION)"'
+CPPFLAGS += -I. -I$B/made -D_GNU_SOURCE -D_FILE_OFFSET_BITS=64 -DVERSION='"$(VERSION)"'
 LDLIBS   += -lsqlite3 -lz -lpcre2-8 -lpthread -lm
 CFLAGS_release  := -O2 -g -D_FORTIFY_SOURCE=2 -fstack-protector-strong
 CFLAGS_clang    := $(CFLAGS_release)
@@ -41,6 +41,9 @@ TESTS := $(patsubst %.c,$B/%,$(sort $(wildcard tests/unit/test_*.c)))
 FUZZ  := $(patsubst %.c,$B/%,$(sort $(wildcard tests/fuzz/fuzz_*.c)))
 HELP  := $(patsubst %.c,$B/%.o,$(sort $(wildcard tests/unit/help_*.c)))
 
+MADE  := $(patsubst %.css,$B/made/%_css.h,$(wildcard daemon/report/*.css)) \
+         $(patsubst %.js,$B/made/%_js.h,$(wildcard daemon/report/*.js))
+
 Q := $(if $(V),,@)
 
 .DEFAULT_GOAL := all
@@ -57,7 +60,7 @@ $(LIB): $(filter-out $B/daemon/main.o,$(OBJS))
 	$(Q)rm -f $@ && $(AR) rcs $@ $^
 
 # Objects depend on the flags: a changed CC or CFLAGS rebuilds, nothing stale.
-$B/%.o: %.c $B/flags
+$B/%.o: %.c $B/flags | $(MADE)
 	@mkdir -p $(@D)
 	$(Q)$(CC) $(CPPFLAGS) $(ALL_CFLAGS) -MMD -MP -c -o $@ $<
 
@@ -65,6 +68,15 @@ $B/flags: FORCE
 	@mkdir -p $(@D)
 	@echo '$(CC) $(CPPFLAGS) $(ALL_CFLAGS)' | cmp -s - $@ || \
 	    echo '$(CC) $(CPPFLAGS) $(ALL_CFLAGS)' > $@
+
+# Style and scripts of the pages, each as one C string: page.css is page_css.h.
+quoted = sed 's/[\\"]/\\&/g; s/.*/"&\\n"/' $< > $@
+$B/made/%_css.h: %.css
+	@mkdir -p $(@D)
+	$(Q)$(quoted)
+$B/made/%_js.h: %.js
+	@mkdir -p $(@D)
+	$(Q)$(quoted)
 
 $B/tests/unit/test_%: $B/tests/unit/test_%.o $(HELP) $(LIB)
 	$(Q)$(CC) $(ALL_CFLAGS) $(LDFLAGS) -o $@ $^ -lcmocka $(LDLIBS)

@@ -58,3 +58,18 @@ notes_print(const struct notes *n, struct page *p)
 	for (size_t i = 0; i < n->n; i++)
 		page_para(p, arena_fmt(&p->arena, "caution %c: ", (int)('a' + i)), n->text[i]);
 }
+
+void
+notes_html(const struct notes *n, struct html *h)
+{
+	if (!n->life && !n->n)
+		return;
+	html_open(h, "section");
+	html_attr(h, "class", "care");
+	html_attr(h, "aria-label", "Cautions");
+	if (n->life)
+		html_leaf(h, "p", NULL, CARE_LIFE);
+	for (size_t i = 0; i < n->n; i++)
+		html_leaf_fmt(h, "p", NULL, "caution %c: %s", (int)('a' + i), n->text[i]);
+	html_close(h, "section");
+}

@@ -9,7 +9,7 @@
 #include <stdbool.h>
 #include <stddef.h>
 
-#include "daemon/report/text.h"
+#include "daemon/report/html.h"
 
 struct notes {
 	bool        life;
@@ -25,5 +25,7 @@ const char *notes_letters(const struct notes *n, struct page *p, const char *con
     size_t n_caution);
 /* Prints CARE_LIFE, then the lettered ones; nothing if there are none. */
 void notes_print(const struct notes *n, struct page *p);
+/* The same as a framed section of a page. */
+void notes_html(const struct notes *n, struct html *h);
 
 #endif

@@ -1,0 +1,95 @@
+#include "daemon/base/sha256.h"
+
+#include <string.h>
+
+enum { BLOCK = 64, LENGTH = 8 };
+
+static uint32_t
+right(uint32_t x, int n)
+{
+	return x >> n | x << (32 - n);
+}
+
+/* FIPS 180-4, section 6.2.2. */
+static void
+one_block(uint32_t h[8], const uint8_t *p)
+{
+	static const uint32_t k[64] = {
+		0x428a2f98, 0x71374491, 0xb5c0fbcf, 0xe9b5dba5, 0x3956c25b, 0x59f111f1, 0x923f82a4,
+		0xab1c5ed5, 0xd807aa98, 0x12835b01, 0x243185be, 0x550c7dc3, 0x72be5d74, 0x80deb1fe,
+		0x9bdc06a7, 0xc19bf174, 0xe49b69c1, 0xefbe4786, 0x0fc19dc6, 0x240ca1cc, 0x2de92c6f,
+		0x4a7484aa, 0x5cb0a9dc, 0x76f988da, 0x983e5152, 0xa831c66d, 0xb00327c8, 0xbf597fc7,
+		0xc6e00bf3, 0xd5a79147, 0x06ca6351, 0x14292967, 0x27b70a85, 0x2e1b2138, 0x4d2c6dfc,
+		0x53380d13, 0x650a7354, 0x766a0abb, 0x81c2c92e, 0x92722c85, 0xa2bfe8a1, 0xa81a664b,
+		0xc24b8b70, 0xc76c51a3, 0xd192e819, 0xd6990624, 0xf40e3585, 0x106aa070, 0x19a4c116,
+		0x1e376c08, 0x2748774c, 0x34b0bcb5, 0x391c0cb3, 0x4ed8aa4a, 0x5b9cca4f, 0x682e6ff3,
+		0x748f82ee, 0x78a5636f, 0x84c87814, 0x8cc70208, 0x90befffa, 0xa4506ceb, 0xbef9a3f7,
+		0xc67178f2
+	};
+	uint32_t w[64], v[8];
+
+	for (int i = 0; i < 16; i++, p += 4)
+		w[i] = (uint32_t)p[0] << 24 | (uint32_t)p[1] << 16 | (uint32_t)p[2] << 8 | p[3];
+	for (int i = 16; i < 64; i++)
+		w[i] = w[i - 16] + w[i - 7] +
+		    (right(w[i - 15], 7) ^ right(w[i - 15], 18) ^ w[i - 15] >> 3) +
+		    (right(w[i - 2], 17) ^ right(w[i - 2], 19) ^ w[i - 2] >> 10);
+	memcpy(v, h, sizeof v);
+	for (int i = 0; i < 64; i++) {
+		uint32_t a = v[0], e = v[4];
+		uint32_t t1 = v[7] + (right(e, 6) ^ right(e, 11) ^ right(e, 25)) +
+		    ((e & v[5]) ^ (~e & v[6])) + k[i] + w[i];
+		uint32_t t2 = (right(a, 2) ^ right(a, 13) ^ right(a, 22)) +
+		    ((a & v[1]) ^ (a & v[2]) ^ (v[1] & v[2]));
+
+		memmove(v + 1, v, 7 * sizeof *v);
+		v[4] += t1;
+		v[0] = t1 + t2;
+	}
+	for (int i = 0; i < 8; i++)
+		h[i] += v[i];
+}
+
+void
+sha256(struct span s, uint8_t out[SHA256_BYTES])
+{
+	uint32_t h[8] = { 0x6a09e667, 0xbb67ae85, 0x3c6ef372, 0xa54ff53a, 0x510e527f, 0x9b05688c,
+		0x1f83d9ab, 0x5be0cd19 };
+	const uint8_t *p = (const uint8_t *)s.p;
+	uint8_t last[2 * BLOCK] = { 0 };
+	size_t left = s.n % BLOCK, whole = s.n - left;
+	size_t end = left < BLOCK - LENGTH ? BLOCK : 2 * BLOCK;
+
+	for (size_t i = 0; i < whole; i += BLOCK)
+		one_block(h, p + i);
+	if (left)
+		memcpy(last, p + whole, left);
+	last[left] = 0x80;
+	for (int i = 0; i < LENGTH; i++)
+		last[end - 1 - (size_t)i] = (uint8_t)((uint64_t)s.n * 8 >> 8 * i);
+	for (size_t i = 0; i < end; i += BLOCK)
+		one_block(h, last + i);
+	for (int i = 0; i < SHA256_BYTES; i++)
+		out[i] = (uint8_t)(h[i / 4] >> (24 - 8 * (i % 4)));
+}
+
+void
+sha256_base64(struct span s, char out[SHA256_BASE64])
+{
+	static const char digit[] =
+	    "ABCDEFGHIJKLMNOPQRSTUVWXYZabcdefghijklmnopqrstuvwxyz0123456789+/";
+	uint8_t sum[SHA256_BYTES + 1] = { 0 };
+	char *to = out;
+
+	sha256(s, sum);
+	for (int i = 0; i < SHA256_BYTES; i += 3) {
+		uint32_t three = (uint32_t)sum[i] << 16 | (uint32_t)sum[i + 1] << 8 |
+		    (i + 2 < SHA256_BYTES ? sum[i + 2] : 0);
+
+		for (int shift = 18; shift >= 0; shift -= 6)
+			*to++ = digit[three >> shift & 63];
+	}
+	/* 32 bytes are ten threes and a two: one digit is filling. */
+	to[-1] = '=';
+	*to = '\0';
+}
