@@ -2,8 +2,9 @@
  *
  * Told by the steps from row to row: up or down, equal times tell nothing. Steps between
  * rows of one account count first, because an export may be sorted by account; and times
- * of receipt before times of events, because events can arrive late. The more frequent
- * direction is the file's; where all is even, it is oldest first.
+ * of receipt before times of events, because events can arrive late. A direction is the
+ * file's when it has at least twice the steps of the other (common practice, no source);
+ * where none has, as in rows sorted by something else, it is oldest first.
  */
 #ifndef PARSERS_DIRECTION_H
 #define PARSERS_DIRECTION_H
@@ -25,7 +26,9 @@ struct direction {
 		int64_t  at[DIRECTION_BYS];
 		bool     has[DIRECTION_BYS];
 	} last[DIRECTION_ACCOUNTS], any;
-	int64_t up[2][DIRECTION_BYS];	/* steps up less steps down: of any, of one account */
+	struct direction_steps {
+		int64_t up, down;
+	} steps[2][DIRECTION_BYS];	/* of any, of one account */
 };
 
 /* A row's time of this sort, seconds of one clock. */

@@ -31,7 +31,7 @@ for f in "$build"/tests/fuzz/fuzz_*; do
 	try "corpus $n" "$f" tests/fuzz/corpus/"$n"/*
 done
 try "golden output" tests/golden/run.sh "$program"
-for p in repeats splits due aside wordings dc09 watch kill; do
+for p in repeats splits invariant due aside wordings dc09 watch kill; do
 	try "property $p" python3 tests/property/$p.py "$program"
 done
 echo "$passed passed, $failed failed"

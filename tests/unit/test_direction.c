@@ -41,6 +41,9 @@ files(void **state)
 		/* one late row */
 		{ "a1- a2- a0- a3- a4-", false }, { "a4- a3- a9- a2- a1-", true },
 		{ "a2- a3- a1-", false }, { "a3- a2- a9-", false },
+		/* twice as many down as up, and less than that */
+		{ "a5- a4- a3- a9-", true }, { "a5- a4- a6- a5- a7- a6-", false },
+		{ "a2- a1- a2-", false },
 		/* sorted by account, oldest first and newest first in each */
 		{ "a1- a2- b1- b2- c1- c2-", false }, { "a8- a9- b5- b6- c2- c3-", false },
 		{ "a2- a1- b5- b4- c9- c8-", true }, { "a2- a1- b2- b1-", true },
