@@ -4,6 +4,8 @@
 # make sanitize    the tests under AddressSanitizer and UBSan
 # make clang       the tests with the second compiler
 # make fuzz [T=60] each fuzz target for T seconds (clang)
+# make test-pages  packages, then the pages in a real browser (chromium, node, npm)
+# make shots       pictures of the pages for people, build/pages/shots [PAGE=PATTERN]
 # make score       what the rules find, miss and invent over planted faults
 # make bench       ratios of one run over 10 million rows (ROWS=)
 # make install     PREFIX=/usr/local DESTDIR=
@@ -49,7 +51,7 @@ Q := $(if $(V),,@)
 .DEFAULT_GOAL := all
 .DELETE_ON_ERROR:
 .SECONDARY:
-.PHONY: all demo test test-built packages sanitize clang fuzz run-fuzz score bench install uninstall clean FORCE
+.PHONY: all demo test test-built packages sanitize clang fuzz run-fuzz test-pages shots score bench install uninstall clean FORCE
 
 all: $B/$(PROG)
 
@@ -112,6 +114,14 @@ run-fuzz: $(FUZZ)
 	      $B/corpus/$$n tests/fuzz/corpus/$$n 2>$B/fuzz-$$n.log \
 	    && tail -n 1 $B/fuzz-$$n.log || { tail -n 30 $B/fuzz-$$n.log; exit 1; }; \
 	done
+
+# The npm packages come by name from a lock without addresses; see tests/pages/run.sh.
+test-pages:
+	$(Q)tests/tools/packages.sh pages
+	$(Q)$(MAKE) --no-print-directory all
+	$(Q)tests/pages/run.sh $B/$(PROG)
+shots: all
+	$(Q)SHOTS=1 tests/pages/run.sh $B/$(PROG) $(PAGE)
 
 score: $B/$(PROG)
 	$(Q)python3 tests/score.py $B/$(PROG)

@@ -1,5 +1,5 @@
 #!/bin/sh
-# packages.sh WHAT - brings the Debian packages that `run` or `test` needs.
+# packages.sh WHAT - brings the Debian packages that `run`, `test`, `ci` or `pages` needs.
 #
 # Says what it installs; where it may not, says what to run instead and leaves with 1.
 set -u
@@ -8,7 +8,11 @@ case "${1:-run}" in
 run)  want=$run ;;
 test) want="$run libcmocka-dev python3 sqlite3" ;;
 ci)   want="$run libcmocka-dev python3 sqlite3 clang" ;;
-*)    echo "usage: packages.sh run|test|ci"; exit 2 ;;
+pages)	# the browser, and what runs the tests in it; npm may come with a node of another maker
+	want="$run chromium"
+	command -v node >/dev/null || want="$want nodejs"
+	command -v npm >/dev/null || want="$want npm" ;;
+*)    echo "usage: packages.sh run|test|ci|pages"; exit 2 ;;
 esac
 
 command -v dpkg-query >/dev/null 2>&1 || {
