@@ -228,6 +228,14 @@ case_of(struct store *s, struct arena *a, const char *account, struct known_case
 	return db_run(s, st, e);
 }
 
+static int64_t
+local_day(int64_t at, int32_t offset)
+{
+	int64_t local = at + offset * SECOND;
+
+	return (local - (local % DAY + DAY) % DAY) / DAY;
+}
+
 /* ---- one finding ----------------------------------------------------------- */
 
 static int
@@ -273,6 +281,39 @@ keep_evidence(struct store *s, struct arena *a, const struct view *v, const stru
 	return 0;
 }
 
+/* The day by the site's clock on which its cover ends. */
+static int64_t
+last_day(const struct view *v)
+{
+	return local_day(v->now - 1, v->n_event ? v->event[v->n_event - 1].offset : 0);
+}
+
+/* What the finding rests on, by day: whole, where the copies of evidence have its ends. */
+static const char *
+days_text(struct arena *a, const struct view *v, const struct finding *f)
+{
+	int64_t first = last_day(v) - FINDING_DAYS + 1;
+	int32_t offset = v->n_event ? v->event[v->n_event - 1].offset : 0;
+	int32_t count[FINDING_DAYS] = { 0 };
+	const char *out = "";
+
+	for (size_t i = 0; i < f->n_evidence; i++) {
+		const struct event *ev = &v->event[f->evidence[i]];
+		int64_t day = local_day(ev->at, ev->offset) - first;
+
+		if (day >= 0 && day < FINDING_DAYS)
+			count[day]++;
+	}
+	for (int i = 0; i < FINDING_DAYS; i++) {
+		int64_t from = (first + i) * DAY - offset * SECOND;
+
+		if (!count[i] && view_cover_within(v, from, from + DAY) == 0)
+			count[i] = -1;
+		out = arena_fmt(a, "%s%s%d", out, i ? " " : "", (int)count[i]);
+	}
+	return out;
+}
+
 static int
 keep_finding(struct store *s, struct arena *a, const struct view *v, const char *account,
     const struct finding *f, const char *id, struct err *e)
@@ -288,14 +329,15 @@ keep_finding(struct store *s, struct arena *a, const struct view *v, const char 
 	}
 	/* Until the comparison of accounts is made anew, its last answer stands. */
 	st = db_stmt(s, "INSERT INTO finding VALUES(?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8, ?9, ?10, ?11, ?12,"
-	    " ?13, ?14, ?15, ?16, ?17, ?18, ?19, ?20, ?21) ON CONFLICT(id) DO UPDATE SET"
+	    " ?13, ?14, ?15, ?16, ?17, ?18, ?19, ?20, ?21, ?22, ?23, ?24) ON CONFLICT(id) DO UPDATE SET"
 	    " account = excluded.account, zone = excluded.zone, serial = excluded.serial,"
 	    " device = excluded.device, level = excluded.level, life = excluded.life,"
 	    " pending = excluded.pending, onset = excluded.onset, last = excluded.last,"
 	    " cleared = excluded.cleared, count = excluded.count, summary = excluded.summary,"
 	    " measures = excluded.measures, checks = excluded.checks, cautions = excluded.cautions,"
 	    " members = excluded.members, numbers = excluded.numbers, own = excluded.own,"
-	    " all_evidence = excluded.all_evidence", e);
+	    " all_evidence = excluded.all_evidence, kind = excluded.kind, day_to = excluded.day_to,"
+	    " days = excluded.days", e);
 	if (!st)
 		return -1;
 	db_bind_text(st, 1, id);
@@ -320,6 +362,11 @@ keep_finding(struct store *s, struct arena *a, const struct view *v, const char 
 	db_bind_text(st, 20, f->pending ? arena_fmt(a, "[%s,%s]",
 	    json_text(a, f->summary ? f->summary : ""), measures) : "");
 	sqlite3_bind_int64(st, 21, (int64_t)f->n_evidence);
+	db_bind_text(st, 22, f->device >= 0 && v && v->device[f->device].kind != KIND_UNKNOWN ?
+	    kind_text(v->device[f->device].kind) : "");
+	if (v && v->now != NO_TIME)
+		sqlite3_bind_int64(st, 23, last_day(v));
+	db_bind_text(st, 24, v && v->now != NO_TIME ? days_text(a, v, f) : "");
 	if (db_run(s, st, e) || cases_decided(s, f->rule->id, id, e))
 		return -1;
 	return keep_evidence(s, a, v, f, id, e);

@@ -217,6 +217,17 @@ wanted(const struct finding_filter *f, const struct stored_finding *x)
 	return strcmp(state, x->state) == 0;
 }
 
+static int32_t *
+read_days(const char *text, struct arena *a)
+{
+	int32_t *day = *text ? arena_take(a, FINDING_DAYS * sizeof *day) : NULL;
+	char *end;
+
+	for (int i = 0; day && i < FINDING_DAYS; i++, text = end)
+		day[i] = (int32_t)strtol(text, &end, 10);
+	return day;
+}
+
 struct json_cells { const char *measures, *checks, *cautions, *members; };
 
 static int
@@ -226,7 +237,8 @@ read_rows(struct store *s, const struct finding_filter *f, struct arena *a,
 	sqlite3_stmt *st = db_stmt(s, "SELECT f.id, f.rule, f.account, f.zone, f.serial, f.device,"
 	    " coalesce(t.name, ''), coalesce(t.\"group\", ''), coalesce(t.timezone, ''),"
 	    " f.level, f.life, f.onset, f.last, f.cleared, f.count, f.summary,"
-	    " f.measures, f.checks, f.cautions, f.members, f.all_evidence, c.night, c.raised"
+	    " f.measures, f.checks, f.cautions, f.members, f.all_evidence, c.night, c.raised,"
+	    " f.kind, f.day_to, f.days"
 	    " FROM finding f JOIN finding_case c ON c.id = f.id"
 	    " LEFT JOIN site t ON t.id = (SELECT max(id) FROM site u WHERE u.account ="
 	    "   iif(instr(f.account, '@'), substr(f.account, 1, instr(f.account, '@') - 1), f.account))"
@@ -272,6 +284,9 @@ read_rows(struct store *s, const struct finding_filter *f, struct arena *a,
 		x.count = (long)sqlite3_column_int64(st, 14);
 		x.summary = db_text(st, 15, a);
 		x.all_evidence = (size_t)sqlite3_column_int64(st, 20);
+		x.kind = db_text(st, 23, a);
+		x.day_to = db_time(st, 24);
+		x.day = read_days(db_text(st, 25, a), a);
 		*out = x_grow(*out, &cap, *n + 1, sizeof **out);
 		*json = x_grow(*json, &cap_json, *n + 1, sizeof **json);
 		(*json)[*n] = (struct json_cells){ db_text(st, 16, a), db_text(st, 17, a),

@@ -63,9 +63,12 @@ struct stored_decision {
 	const char *lifted;
 };
 
+enum { FINDING_DAYS = 30 };
+
 struct stored_finding {
 	const char *id;			/* as people type it */
 	const char *rule, *account, *zone, *serial, *device;
+	const char *kind;		/* of the device, as in rosters; "" = the site, or unknown */
 	const char *site_name, *group, *timezone;
 	const char *state;		/* new, continuing, cleared */
 	int         level;		/* enum level of rules/rule.h */
@@ -84,6 +87,10 @@ struct stored_finding {
 	struct stored_evidence *evidence;	/* first 20 and last 20 */
 	size_t      n_evidence, all_evidence;
 	struct stored_decision *decision;	/* the newest; NULL if none */
+	/* Rows of evidence on each of the 30 days that end with the account's cover, oldest
+	 * first, by the site's clock; -1 = not covered. NULL for what is of no one account. */
+	int32_t    *day;
+	int64_t     day_to;			/* date of the last, in days since 1970-01-01 */
 };
 
 struct finding_filter {

@@ -239,6 +239,47 @@ evidence_is_kept_at_both_ends(void **state)
 	}
 }
 
+/* By the day of the site's clock, of 30 days; what no export covers is told apart. */
+static void
+evidence_by_day(void **state)
+{
+	struct help h;
+	char days[128];
+	int32_t *day;
+	struct finding_filter all = { .level = -1, .since = NO_TIME, .as_of = NO_TIME };
+	struct stored_finding *f;
+	size_t n;
+	struct err e;
+
+	(void)state;
+	help_open(&h);
+	help_take(&h, "sites.csv", "account,timezone\nA1,Asia/Tokyo\n");
+	/* 23:59 and 00:01 there; the third is older than 30 days. */
+	help_take(&h, "a.csv", "account,time,event,zone\nA1,2026-09-05 23:59:00,fire-alarm,1\n"
+	    "A1,2026-09-06 00:01:00,fire-alarm,1\n");
+	help_take(&h, "b.csv", "account,time,event,zone\nA1,2026-09-30T14:59:00Z,fire-alarm,1\n"
+	    "A1,2026-09-30T15:01:00Z,fire-alarm,1\nA1,2026-09-30T15:02:00Z,fire-alarm,1\n");
+	help_take(&h, "c.csv", "account,time,event,zone\nA1,2026-10-05 08:00:00,open,1\n"
+	    "A1,2026-10-05 08:00:00,zone-open,2\nA1,2026-10-06 00:00:00,zone-close,2\n");
+	help_judged(&h, true);
+	assert_int_equal(store_findings(h.s, &all, &h.arena, &f, &n, &e), 0);
+	for (size_t i = 0; i < n; i++) {
+		if (strcmp(f[i].rule, "life-alarm") != 0 || f[i].count == 2)
+			continue;
+		assert_int_equal(f[i].day_to, civil_days(2026, 10, 5));
+		day = f[i].day;
+		assert_non_null(day);
+		days[0] = '\0';
+		for (int k = 0; k < FINDING_DAYS; k++)
+			snprintf(days + strlen(days), sizeof days - strlen(days), "%d ", (int)day[k]);
+		assert_string_equal(days, "0 -1 -1 -1 -1 -1 -1 -1 -1 -1 -1 -1 -1 -1 -1 -1 -1 -1 -1 -1 -1 -1 -1"
+		    " -1 1 2 -1 -1 -1 0 ");
+		help_close(&h);
+		return;
+	}
+	fail();
+}
+
 /* ---- due ------------------------------------------------------------------------- */
 
 static const char *
@@ -361,6 +402,7 @@ main(void)
 		cmocka_unit_test(the_same_history_has_the_same_ids),
 		cmocka_unit_test(late_rows_move_the_onset),
 		cmocka_unit_test(evidence_is_kept_at_both_ends),
+		cmocka_unit_test(evidence_by_day),
 		cmocka_unit_test(what_is_due),
 		cmocka_unit_test(due_is_all),
 	};

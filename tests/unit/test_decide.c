@@ -306,7 +306,7 @@ lists_are_in_order(void **state)
 	for (size_t i = sizeof row / sizeof *row; i-- > 0;) {
 		help_exec(h.db, arena_fmt(&h.arena, "INSERT INTO finding_case VALUES('%s', '%s', '%s', 'zone:%zu',"
 		    " 0, 0, 0, 0, %s); INSERT INTO finding VALUES('%s', '%s', '%s', '', '', '', %d, %d, 0, 0, 0,"
-		    " NULL, %d, '', '[]', '[]', '[]', '[]', '', '', 0)", row[i].id, row[i].rule, row[i].account, i,
+		    " NULL, %d, '', '[]', '[]', '[]', '[]', '', '', 0, '', NULL, '')", row[i].id, row[i].rule, row[i].account, i,
 		    row[i].night ? "1" : "NULL", row[i].id, row[i].rule, row[i].account, row[i].level, row[i].life,
 		    row[i].count));
 		if (row[i].decided)
