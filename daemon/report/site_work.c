@@ -4,9 +4,9 @@
 #include <string.h>
 
 #include "daemon/report/silent.h"
-#include "rules/activation.h"
+#include "rules/repair.h"
 
-enum { SESSIONS_SHOWN = 10, SERVICES_SHOWN = 5, COMPARED_DAYS = 14 };
+enum { SESSIONS_SHOWN = 10, SERVICES_SHOWN = 5 };
 
 bool
 site_accepted_well(const struct verdict_item *x)
@@ -80,52 +80,6 @@ site_sessions(struct page *p, const struct site *s)
 	}
 }
 
-/* ---- before and after a repair ------------------------------------------------------ */
-
-struct measures { int64_t covered, activations, alarms, losses, low; };
-
-static void
-measure(const struct site *s, int32_t device, int64_t from, int64_t to, struct measures *m)
-{
-	const struct view *v = s->v;
-	const struct device *d = &v->device[device];
-	struct activations list = { 0 };
-
-	activations_of(v, device, from, &list);
-	for (size_t i = 0; i < list.n && list.one[i].start < to; i++) {
-		m->activations++;
-		m->alarms += list.one[i].alarm;
-	}
-	activations_release(&list);
-	for (size_t i = s->losses.first[device]; i < s->losses.first[device + 1]; i++)
-		m->losses += s->losses.loss[i].at >= from && s->losses.loss[i].at < to;
-	for (size_t i = 0; i < d->n_event; i++) {
-		const struct event *ev = &v->event[d->event[i]];
-
-		m->low += ev->word == W_LOW_BATTERY && !(ev->marks & MARK_STILL) && ev->at >= from &&
-		    ev->at < to;
-	}
-}
-
-/* The same measures two weeks before and after; for the zone's devices, or the whole site. */
-static struct measures
-measures_of(const struct site *s, const struct service_row *r, int64_t from, int64_t to)
-{
-	const struct view *v = s->v;
-	struct measures m = { .covered = view_cover_within(v, from, to) };
-	int32_t one = *r->zone || *r->serial ? view_device_find(v, r->zone, r->serial, r->at) : -1;
-
-	for (size_t i = 0; i < v->n_device; i++) {
-		const struct device *d = &v->device[i];
-		bool same_zone = one >= 0 && *d->zone_key && !*r->serial &&
-		    strcmp(d->zone_key, v->device[one].zone_key) == 0;
-
-		if ((one < 0 && !*r->zone && !*r->serial) || (int32_t)i == one || same_zone)
-			measure(s, (int32_t)i, from, to, &m);
-	}
-	return m;
-}
-
 void
 site_services(struct page *p, const struct site *s)
 {
@@ -141,27 +95,26 @@ site_services(struct page *p, const struct site *s)
 	page_heading(p, STYLE_STRONG, "WORK DONE, two weeks before and after");
 	for (size_t i = first; i < v->n_service; i++) {
 		const struct service_row *r = &v->service[i];
-		const int64_t span = COMPARED_DAYS * DAY;
-		const struct measures side[] = { measures_of(s, r, r->at - span, r->at),
-			measures_of(s, r, r->at, r->at + span) };
-		int32_t d = *r->zone || *r->serial ? view_device_find(v, r->zone, r->serial, r->at) : -1;
+		struct repair x;
+		const struct repair_side *side[] = { &x.before, &x.after };
 		struct table t;
 
-		if (silent_device(v, d) || silent_text(r->what)) {
+		repair_measure(v, &s->losses, r, &x);
+		if (silent_device(v, x.device) || silent_text(r->what)) {
 			page_fmt(p, "  ", "%s, %s", text_time(p, r->at), SILENT_TEXT);
 			continue;
 		}
-		page_fmt(p, "  ", "%s, %s%s%s%s%s", text_time(p, r->at), d >= 0 ?
-		    device_label(s->v, d) : *r->zone ? arena_fmt(&p->arena, "zone %s", r->zone) :
+		page_fmt(p, "  ", "%s, %s%s%s%s%s", text_time(p, r->at), x.device >= 0 ?
+		    device_label(s->v, x.device) : *r->zone ? arena_fmt(&p->arena, "zone %s", r->zone) :
 		    "the whole site", ": ", r->what, *r->who ? ", " : "", r->who);
 		table_init(&t, p, column, sizeof column / sizeof *column);
 		for (int k = 0; k < 2; k++) {
 			table_add(&t, k ? "after" : "before");
-			table_add(&t, text_span(p, side[k].covered));
-			table_fmt(&t, "%lld", (long long)side[k].activations);
-			table_fmt(&t, "%lld", (long long)side[k].alarms);
-			table_fmt(&t, "%lld", (long long)side[k].losses);
-			table_fmt(&t, "%lld", (long long)side[k].low);
+			table_add(&t, text_span(p, side[k]->covered));
+			table_fmt(&t, "%lld", (long long)side[k]->activations);
+			table_fmt(&t, "%lld", (long long)side[k]->alarms);
+			table_fmt(&t, "%lld", (long long)side[k]->losses);
+			table_fmt(&t, "%lld", (long long)side[k]->low);
 		}
 		table_print(&t, 4);
 	}

@@ -1,0 +1,30 @@
+/* repair.h - the same measures before and after work that was done on a site.
+ *
+ * A row of the service list says when, and on which zone or serial; without either it is
+ * about the whole site. Both sides are REPAIR_SPAN long, and each says how much of it the
+ * exports cover: counts of a side that is half covered are half the story.
+ */
+#ifndef RULES_REPAIR_H
+#define RULES_REPAIR_H
+
+#include "rules/losses.h"
+#include "rules/view.h"
+
+/* As people compare a device before and after; common practice, no source. */
+#define REPAIR_SPAN (14 * DAY)
+
+struct repair_side {
+	int64_t covered;	/* ms */
+	int64_t activations, alarms, losses, low;
+};
+
+struct repair {
+	int32_t            device;	/* -1 = the whole site, or a device that is not known */
+	struct repair_side before, after;
+};
+
+/* Of the device and what else is on its zone, or of all devices. */
+void repair_measure(const struct view *v, const struct losses *l, const struct service_row *r,
+    struct repair *out);
+
+#endif
