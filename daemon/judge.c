@@ -5,21 +5,14 @@
 #include <string.h>
 #include <time.h>
 
+#include "daemon/counting.h"
 #include "daemon/store/store.h"
 #include "daemon/views.h"
-#include "rules/activation.h"
-#include "rules/arming.h"
 #include "rules/rule.h"
-
-enum { TOP = 10 };	/* devices of an account that stand in its load */
-
-/* Signals of this long before the end of cover make an account's load. */
-#define LOAD_SPAN (30 * DAY)
 
 struct judged {
 	struct findings findings;
-	struct load_sum load[TOP + 1];
-	size_t          n_load;
+	struct signals  signals;	/* in the view's memory */
 };
 
 /* What keep() works with. */
@@ -32,57 +25,6 @@ struct saving {
 
 /* ---- one account ----------------------------------------------------------- */
 
-static int
-by_alarms(const void *a, const void *b)
-{
-	const struct load_sum *x = a, *y = b;
-
-	if (x->alarms != y->alarms)
-		return x->alarms > y->alarms ? -1 : 1;
-	if (x->activations != y->activations)
-		return x->activations > y->activations ? -1 : 1;
-	return (x->device > y->device) - (x->device < y->device);
-}
-
-/* Alarm signals that somebody had to handle are alarms outside tests, each activation
- * once; element 0 is the account's sum. */
-static void
-count_load(struct view *v, struct judged *j)
-{
-	struct load_sum *sum = arena_take(&v->arena, (v->n_device + 2) * sizeof *sum);
-	struct activations list = { 0 };
-	struct arming arming;
-	size_t n = 1;
-
-	arming_of(v, &v->arena, ARMING_TEST_MAX, ARMING_SESSION_MAX, &arming);
-	sum[0].device = -1;
-	for (size_t d = 0; d < v->n_device; d++) {
-		struct load_sum *s = &sum[n];
-
-		*s = (struct load_sum){ .device = (int32_t)d };
-		activations_of(v, (int32_t)d, v->now - LOAD_SPAN, &list);
-		for (size_t i = 0; i < list.n; i++) {
-			s->activations++;
-			s->alarms += list.one[i].alarm && !arming.of[list.one[i].event].test;
-		}
-		sum[0].alarms += s->alarms;
-		sum[0].activations += s->activations;
-		n += s->alarms > 0;
-	}
-	/* Alarms of the panel itself, such as a panic key, belong to no device. */
-	for (size_t i = 0; i < v->n_event; i++) {
-		const struct event *ev = &v->event[i];
-
-		if (ev->device < 0 && ev->at >= v->now - LOAD_SPAN && !arming.of[i].test &&
-		    !(ev->marks & MARK_STILL) && (word_properties((enum word)ev->word) & WP_ALARM))
-			sum[0].alarms++;
-	}
-	activations_release(&list);
-	qsort(sum + 1, n - 1, sizeof *sum, by_alarms);
-	j->n_load = n < TOP + 1 ? n : TOP + 1;
-	memcpy(j->load, sum, j->n_load * sizeof *sum);
-}
-
 static void *
 judge(void *ctx, struct view *v, bool skip)
 {
@@ -91,7 +33,7 @@ judge(void *ctx, struct view *v, bool skip)
 	(void)ctx;
 	if (!skip) {
 		rules_judge(v, NULL, &j->findings);
-		count_load(v, j);
+		counting_of(v, &j->signals);
 	}
 	return j;
 }
@@ -116,7 +58,7 @@ save(void *ctx, struct view *v, void **result, struct err *e)
 
 	if (o->stop && *o->stop)
 		return err_set(e, ERR_IO, NULL, 0, "stopped while judging; it is begun anew");
-	if (store_save(to->s, v, &j->findings, j->load, j->n_load, to->wall_clock, e))
+	if (store_save(to->s, v, &j->findings, &j->signals, to->wall_clock, e))
 		return -1;
 	to->done++;
 	if (o->tick)

@@ -50,7 +50,7 @@ repair_measure(const struct view *v, const struct losses *l, const struct servic
 {
 	int32_t one = *r->zone || *r->serial ? view_device_find(v, r->zone, r->serial, r->at) : -1;
 
-	*out = (struct repair){ .device = one,
+	*out = (struct repair){ .row = r, .device = one,
 	    .before = side(v, l, r, one, r->at - REPAIR_SPAN, r->at),
 	    .after = side(v, l, r, one, r->at, r->at + REPAIR_SPAN) };
 }

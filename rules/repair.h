@@ -19,6 +19,7 @@ struct repair_side {
 };
 
 struct repair {
+	const struct service_row *row;
 	int32_t            device;	/* -1 = the whole site, or a device that is not known */
 	struct repair_side before, after;
 };

@@ -9,6 +9,7 @@
 #include "daemon/store/cases.h"
 #include "daemon/store/db.h"
 #include "daemon/store/load.h"
+#include "daemon/store/signals.h"
 #include "rules/rule.h"
 
 enum { EVIDENCE_ENDS = 20 };	/* rows kept at either end */
@@ -489,34 +490,9 @@ keep_summaries(struct store *s, int64_t account, const struct findings *f, struc
 	return 0;
 }
 
-static int
-keep_load(struct store *s, struct view *v, const struct load_sum *load, size_t n, struct err *e)
-{
-	if (delete_of(s, "DELETE FROM load WHERE account = ?1", v->account_id, e))
-		return -1;
-	for (size_t i = 0; i < n; i++) {
-		const struct device *d = load[i].device >= 0 ? &v->device[load[i].device] : NULL;
-		sqlite3_stmt *st = db_stmt(s, "INSERT INTO load VALUES(?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8)", e);
-
-		if (!st)
-			return -1;
-		sqlite3_bind_int64(st, 1, v->account_id);
-		sqlite3_bind_int64(st, 2, (int64_t)i);
-		db_bind_text(st, 3, d ? d->zone : "");
-		db_bind_text(st, 4, d ? d->serial : "");
-		db_bind_text(st, 5, d ? device_label(v, load[i].device) : "");
-		sqlite3_bind_int(st, 6, d && d->life);
-		sqlite3_bind_int64(st, 7, load[i].alarms);
-		sqlite3_bind_int64(st, 8, load[i].activations);
-		if (db_run(s, st, e))
-			return -1;
-	}
-	return 0;
-}
-
 int
-store_save(struct store *s, struct view *v, struct findings *f, const struct load_sum *load,
-    size_t n_load, int64_t wall_clock, struct err *e)
+store_save(struct store *s, struct view *v, struct findings *f, const struct signals *load,
+    int64_t wall_clock, struct err *e)
 {
 	struct arena a = { 0 };
 	const char *plain = arena_text(&a, (struct span){ v->account, strcspn(v->account, "@") });
@@ -526,7 +502,7 @@ store_save(struct store *s, struct view *v, struct findings *f, const struct loa
 	    v->now == NO_TIME ? 0 : v->now, wall_clock, e);
 
 	arena_release(&a);
-	if (rc || keep_summaries(s, v->account_id, f, e) || keep_load(s, v, load, n_load, e))
+	if (rc || keep_summaries(s, v->account_id, f, e) || signals_keep(s, v, load, e))
 		return -1;
 	return delete_of(s, "DELETE FROM due WHERE account = ?1", v->account_id, e);
 }

@@ -19,6 +19,7 @@
 struct store;
 struct view;
 struct findings;
+struct repair;
 
 enum store_mode {
 	STORE_READ,	/* must exist; never written */
@@ -155,6 +156,39 @@ struct load_row {
 int store_load(struct store *s, size_t limit, struct arena *a, struct load_row **out, size_t *n,
     int64_t *all_alarms, int64_t *all_activations, struct err *e);
 
+/* ---- the trend ------------------------------------------------------------------- */
+
+/* The weeks of one account, oldest first; lent until `each` returns. A week may be covered
+ * in part or not at all. `life` is of the alarms. */
+struct account_weeks {
+	const char             *account, *site_name, *group;
+	int64_t                 monday;		/* of the first, days since 1970 UTC */
+	const struct load_week *week;
+	size_t                  n;
+};
+/* Calls `each` for every judged account, by its text; a nonzero answer stops and is returned. */
+int store_weeks(struct store *s, int (*each)(void *ctx, const struct account_weeks *w), void *ctx,
+    struct err *e);
+
+/* When each finding there ever was began, was raised, first decided and cleared. Raised and
+ * decided are wall clock; onset and cleared are the log's, as far as the exports reach. */
+struct case_times {
+	const char *rule, *group;
+	int64_t     onset, raised, decided, cleared;	/* NO_TIME = not yet */
+	bool        life;
+};
+int store_case_times(struct store *s, struct arena *a, struct case_times **out, size_t *n,
+    struct err *e);
+
+/* Work that was done and whose two weeks after are over, newest first. */
+struct work_side { int64_t covered;	/* minutes */ int64_t activations, alarms, losses, low; };
+struct work_row {
+	const char      *account, *site_name, *device, *what, *who;	/* device "" = the site */
+	int64_t          at;
+	struct work_side before, after;
+};
+int store_works(struct store *s, struct arena *a, struct work_row **out, size_t *n, struct err *e);
+
 /* ---- files, set-aside rows, status ---------------------------------------- */
 
 struct file_info {
@@ -272,12 +306,23 @@ int store_due(struct store *s, bool all, struct arena *a, int64_t **out, size_t 
  * or another account is judged in its place: see load.c). */
 int store_view_judge(struct store *s, int64_t account, int64_t as_of, struct view *v, bool *skip,
     struct err *e);
+/* What an account signalled, for triage and the trend: see load_row and account_weeks. */
+struct load_sum { int32_t device; int64_t alarms, activations; };
+struct load_week { int64_t covered;	/* minutes */ int64_t activations, alarms, life; };
+struct signals {
+	const struct load_sum  *sum;	/* the account's, then its devices */
+	size_t                  n_sum;
+	int64_t                 monday;	/* of the first week, days since 1970 UTC */
+	const struct load_week *week;	/* one after another */
+	size_t                  n_week;
+	const struct repair    *work;
+	size_t                  n_work;
+};
 /* Replaces what stands of the account (0: the fleet) by `f`, keeping case ids; findings
  * that no longer hold are cleared as of v->now. Takes the account off the due list.
- * Within the caller's transaction. `load` is the account's row of signals, see load_row. */
-struct load_sum { int32_t device; int64_t alarms, activations; };
-int store_save(struct store *s, struct view *v, struct findings *f, const struct load_sum *load,
-    size_t n_load, int64_t wall_clock, struct err *e);
+ * Within the caller's transaction. */
+int store_save(struct store *s, struct view *v, struct findings *f, const struct signals *load,
+    int64_t wall_clock, struct err *e);
 int store_begin(struct store *s, struct err *e);
 int store_commit(struct store *s, struct err *e);
 void store_abort(struct store *s);

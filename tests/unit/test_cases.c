@@ -43,7 +43,7 @@ say(struct help *h, const struct made *m, size_t n, int64_t wall)
 		finding_summary(&f, x, "said at %d", (int)wall);
 	}
 	assert_int_equal(store_begin(h->s, &e), 0);
-	assert_int_equal(store_save(h->s, &v, &f, NULL, 0, wall, &e), 0);
+	assert_int_equal(store_save(h->s, &v, &f, NULL, wall, &e), 0);
 	assert_int_equal(store_commit(h->s, &e), 0);
 	view_release(&v);
 	findings_release(&f);
