@@ -178,10 +178,10 @@ gzip_read(struct bytes *b, void *to, size_t cap, struct err *e)
 		/* Without more input there may still be output: ask until there is none. */
 		if (rc == Z_STREAM_END)
 			b->gzip = GZIP_BETWEEN;
-		else if (have == 0 && got == 0)
-			b->broken = "gzip data ends too early";
 		else if (rc != Z_OK && !(rc == Z_BUF_ERROR && b->z.avail_in == 0))
 			b->broken = inflate_fault(rc, b->z.msg);
+		else if (have == 0 && got == 0)
+			b->broken = "gzip data ends too early";
 		if (b->inflated > b->inflated_limit &&
 		    b->inflated > b->ratio_limit * b->size)
 			return err_set(e, ERR_LIMIT, b->name, 0, "inflates to more than %llu"
