@@ -186,7 +186,7 @@ html_text(struct html *h, const char *text)
 	escaped(h->p->f, text);
 }
 
-static void
+static __attribute__((format(printf, 2, 0))) void
 formatted(struct html *h, const char *fmt, va_list ap)
 {
 	html_text(h, arena_vfmt(&h->p->arena, fmt, ap));
