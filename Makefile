@@ -7,6 +7,7 @@
 # make test-pages  packages, then the pages in a real browser (chromium, node, npm)
 # make shots       pictures of the pages for people, build/pages/shots [PAGE=PATTERN]
 # make score       what the rules find, miss and invent over planted faults
+# make mutants     do the tests notice when a rule is made wrong? (minutes)
 # make bench       ratios of one run over 10 million rows (ROWS=)
 # make install     PREFIX=/usr/local DESTDIR=
 #
@@ -51,7 +52,7 @@ Q := $(if $(V),,@)
 .DEFAULT_GOAL := all
 .DELETE_ON_ERROR:
 .SECONDARY:
-.PHONY: all demo test test-built packages sanitize clang fuzz run-fuzz test-pages shots score bench install uninstall clean FORCE
+.PHONY: all demo test test-built packages sanitize clang fuzz run-fuzz test-pages shots score mutants bench install uninstall clean FORCE
 
 all: $B/$(PROG)
 
@@ -125,6 +126,9 @@ shots: all
 
 score: $B/$(PROG)
 	$(Q)python3 tests/score.py $B/$(PROG)
+
+mutants: $B/$(PROG) $(TESTS)
+	$(Q)python3 tests/mutants.py $B
 
 bench: $B/$(PROG) $B/tests/bench/gen
 	$(Q)python3 tests/bench/run.py $B $(ROWS)
