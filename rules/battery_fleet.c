@@ -6,6 +6,7 @@
 
 #include "rules/care.h"
 #include "rules/stats.h"
+#include "rules/when.h"
 
 extern const struct rule rule_battery_cluster;
 
@@ -31,6 +32,15 @@ put_measure(struct candidate *c, const char *name, double value, const char *uni
 	c->measure[c->n_measure++] = (struct measure){ name, unit, value, NULL };
 }
 
+/* Of a crowd so full, given that the site has two onsets. */
+static double
+chance_of_crowd(long crowd, double mean, double windows)
+{
+	double p = stats_scan(crowd, mean, windows), two = stats_tail(2, mean * windows);
+
+	return two > 0 ? fmin(1, p / two) : 1;
+}
+
 static void
 judge_sites(struct fleet *f, struct findings *out)
 {
@@ -43,7 +53,10 @@ judge_sites(struct fleet *f, struct findings *out)
 		if (has_prefix(f->summary[i].key, "exposure:"))
 			days += f->summary[i].a;
 	}
-	/* Each site is held against all others, so that its own crowd does not excuse it. */
+	/* Each site is held against all others, so that its own crowd does not excuse it. Only
+	 * sites with two onsets at least are looked at, so chance is asked under that condition:
+	 * without it the step-up procedure, which counts these sites alone, would let through
+	 * many a pair where most sites are quiet. */
 	for (size_t i = 0; i < f->n_candidate; i++) {
 		struct candidate *c = &f->candidate[i];
 		const double *n = c->number;
@@ -51,10 +64,10 @@ judge_sites(struct fleet *f, struct findings *out)
 		double devices = n[N_DAYS] > 0 ? n[N_DEVICE_DAYS] / n[N_DAYS] : 0;
 		double mean = rate * devices * n[N_WINDOW];
 
-		p[i] = n[N_DAYS] > 0 ? stats_scan((long)n[N_CROWD], mean, n[N_DAYS] / n[N_WINDOW]) : 1;
+		p[i] = n[N_DAYS] > 0 ? chance_of_crowd((long)n[N_CROWD], mean, n[N_DAYS] / n[N_WINDOW]) : 1;
 		c->measure = arena_take(&out->arena, 6 * sizeof *c->measure);
 		c->n_measure = 0;
-		put_measure(c, "devices", devices, "");
+		put_measure(c, "devices", devices, "devices");
 		put_measure(c, "rate", rate * 365.25, "per device and year");
 		put_measure(c, "expected", mean, "onsets in a window");
 		put_measure(c, "p", p[i], "");
@@ -66,7 +79,7 @@ judge_sites(struct fleet *f, struct findings *out)
 
 		c->fires = q[i] <= limit;
 		put_measure(c, "q", q[i], "");
-		put_measure(c, "sites_compared", (double)f->n_candidate, "");
+		put_measure(c, "sites_compared", (double)f->n_candidate, "sites");
 		c->summary = arena_fmt(&out->arena, "%.0f devices went low within %g days where chance "
 		    "gives %.2g (chance of such a crowd %.2g, over all sites %.2g); %.0f device%s due "
 		    "at this site%s%s", n[N_CROWD], n[N_WINDOW], c->measure[2].value, p[i], q[i],
@@ -78,15 +91,22 @@ judge_sites(struct fleet *f, struct findings *out)
 }
 
 /* One cell type over all accounts. An account counts once in a window, or one site's
- * crowd would be taken for the fleet's: that has its own finding. */
+ * crowd would be taken for the fleet's: that has its own finding. Cells changed since are
+ * part of the crowd, which tells of the batch; what is due are the others. */
 struct type {
 	const char *key;
-	double      onsets, days, span;
-	const struct summary **counted;	/* onsets that count, by time */
+	double      days, span;
+	const struct summary **onset;	/* all onsets, by time */
 	size_t      n;
 	const struct summary **account;	/* of these the first of each account and window */
 	size_t      n_account, first, most;
+	size_t      begin, end;		/* of these the likeliest cluster in the fullest window */
+	size_t      lo, hi;		/* onsets of the cluster, by place in `onset` */
+	size_t      due;		/* of the cluster's accounts, those with a cell not changed */
+	double      a_day;		/* expected by its rate */
 	double      p, q;
+	double      own;		/* chance of such a crowd by how its own accounts lie in time,
+					 * whatever the rate */
 };
 
 static int
@@ -104,20 +124,56 @@ find_accounts(struct type *t, double window)
 	for (size_t i = 0; i < t->n; i++) {
 		size_t k = t->n_account;
 
-		while (k > 0 && (double)(t->counted[i]->at - t->account[k - 1]->at) <= window
-		    && strcmp(t->account[k - 1]->account, t->counted[i]->account) != 0)
+		while (k > 0 && (double)(t->onset[i]->at - t->account[k - 1]->at) <= window
+		    && strcmp(t->account[k - 1]->account, t->onset[i]->account) != 0)
 			k--;
-		if (k == 0 || (double)(t->counted[i]->at - t->account[k - 1]->at) > window)
-			t->account[t->n_account++] = t->counted[i];
+		if (k == 0 || (double)(t->onset[i]->at - t->account[k - 1]->at) > window)
+			t->account[t->n_account++] = t->onset[i];
 	}
+}
+
+/* Does the account have a cell of the cluster that was not changed since? */
+static bool
+is_due(const struct type *t, const char *account)
+{
+	for (size_t i = t->lo; i < t->hi; i++)
+		if (t->onset[i]->a > 0 && strcmp(t->onset[i]->account, account) == 0)
+			return true;
+	return false;
+}
+
+/* Where the crowd in the fullest window begins and ends: strays at its edges are not of it.
+ * The run with the greatest likelihood ratio c ln(c/e) - (c - e), c found and e expected
+ * (M. Kulldorff, Commun. Stat. 26 (1997) 1481-1496); below a day nothing is told apart. */
+static void
+find_cluster(struct type *t)
+{
+	double most = -1;
+
+	for (size_t i = t->first; i < t->first + t->most; i++)
+		for (size_t k = i; k < t->first + t->most; k++) {
+			double c = (double)(k - i + 1), e = t->a_day *
+			    fmax(1, (double)(t->account[k]->at - t->account[i]->at) / DAY);
+			double ratio = c > e ? c * log(c / e) - (c - e) : 0;
+
+			if (ratio > most) {
+				most = ratio;
+				t->begin = i;
+				t->end = k + 1;
+			}
+		}
+	while (t->onset[t->lo]->at < t->account[t->begin]->at)
+		t->lo++;
+	for (t->hi = t->lo; t->hi < t->n && t->onset[t->hi]->at <= t->account[t->end - 1]->at;)
+		t->hi++;
+	for (size_t i = t->begin; i < t->end; i++)
+		t->due += is_due(t, t->account[i]->account);
 }
 
 static void
 measure_type(const struct fleet *f, struct type *t, double window)
 {
-	double devices, rate;
-
-	qsort(t->counted, t->n, sizeof *t->counted, by_time);
+	qsort(t->onset, t->n, sizeof *t->onset, by_time);
 	find_accounts(t, window * DAY);
 	for (size_t lo = 0, hi = 0; hi < t->n_account; hi++) {
 		while ((double)(t->account[hi]->at - t->account[lo]->at) > window * DAY)
@@ -127,45 +183,51 @@ measure_type(const struct fleet *f, struct type *t, double window)
 			t->most = hi - lo + 1;
 		}
 	}
-	/* Its own rate, crowd included: cells differ in life, and over a fleet one crowd weighs
-	 * little. It errs towards silence. */
-	rate = rate_of(f, t->onsets, t->days);
-	devices = t->span > 0 ? t->days / t->span : 0;
-	t->p = t->span > 0
-	    ? stats_scan((long)t->most, rate * devices * window, t->span / window) : 1;
+	/* By the rate, its own, crowd included: cells differ in life. The rate without the
+	 * fullest window was tried, and fired on every third quiet type of few days. */
+	t->a_day = t->span > 0 ? rate_of(f, (double)t->n, t->days) * t->days / t->span : 0;
+	t->p = t->own = 1;
+	if (t->span > window) {
+		t->p = chance_of_crowd((long)t->most, t->a_day * window, t->span / window);
+		t->own = stats_scan_fixed((long)t->most, (long)t->n_account, window / t->span);
+	}
 }
 
 static void
 report_type(struct findings *out, const struct type *t, double window)
 {
 	struct arena *a = &out->arena;
-	int64_t begin = t->account[t->first]->at;
+	int64_t begin = t->account[t->begin]->at, end = t->account[t->end - 1]->at;
 	struct finding *f = finding_add(out, NULL, &rule_battery_cluster, -1,
 	    arena_fmt(a, "cell:%s", t->key));
-	const char *list = "";
+	const char *list = "", *changed = "";
 
 	f->account = "*";
 	f->level = LEVEL_SOON;
 	f->onset = begin;
-	for (size_t i = 0; i < t->n; i++) {
-		const struct summary *s = t->counted[i];
-
-		if (s->at < begin || (double)(s->at - begin) > window * DAY)
-			continue;
+	for (size_t i = t->lo; i < t->hi; i++) {
 		f->count++;
-		f->last = s->at;
-		f->life |= s->b > 0;
+		f->last = t->onset[i]->at;
+		f->life |= t->onset[i]->b > 0;
 	}
-	for (size_t i = t->first; i < t->first + t->most; i++)
-		list = arena_fmt(a, "%s%s%s", list, *list ? ", " : "", t->account[i]->account);
-	finding_measure(out, f, "accounts", (double)t->most, "");
+	for (size_t i = t->begin; i < t->end; i++) {
+		const char **to = is_due(t, t->account[i]->account) ? &list : &changed;
+
+		*to = arena_fmt(a, "%s%s%s", *to, **to ? ", " : "", t->account[i]->account);
+	}
+	finding_measure(out, f, "accounts_due", (double)t->due, "accounts");
+	finding_measure(out, f, "accounts", (double)(t->end - t->begin), "accounts");
 	finding_measure(out, f, "onsets", (double)f->count, "");
+	finding_measure(out, f, "crowd", (double)t->most, "accounts");
 	finding_measure(out, f, "p", t->p, "");
 	finding_measure(out, f, "q", t->q, "");
-	finding_summary(out, f, "%ld devices with %s at %zu accounts went low within %g days (chance of "
-	    "so many accounts %.2g, over all cell types %.2g): one batch, one age, or a cold spell",
-	    f->count, t->key, t->most, window, t->p, t->q);
-	finding_check(out, f, arena_fmt(a, "Accounts: %s", list));
+	finding_measure(out, f, "p_own_history", t->own, "");
+	finding_summary(out, f, "%ld devices with %s at %zu accounts went low within %s (chance of %zu "
+	    "accounts within %g days %.2g, over all cell types %.2g): one batch, one age, or a cold "
+	    "spell", f->count, t->key, t->end - t->begin, when_lasting(a, end - begin), t->most, window,
+	    t->p, t->q);
+	finding_check(out, f, arena_fmt(a, "Accounts: %s%s%s", list, *changed ?
+	    "; changed there already: " : "", changed));
 	finding_check(out, f, "Compare date codes and batch of the cells that come back, and plan the "
 	    "other sites with this cell before they call");
 	if (f->life)
@@ -189,7 +251,7 @@ judge_types(struct fleet *f, struct findings *out)
 	double limit = setting_fleet(f, &rule_battery_cluster, "fdr");
 	double accounts = setting_fleet(f, &rule_battery_cluster, "fleet_accounts");
 	const struct summary **all = arena_take(&out->arena, f->n_summary * sizeof *all);
-	const struct summary **counted = arena_take(&out->arena, f->n_summary * sizeof *counted);
+	const struct summary **onset = arena_take(&out->arena, f->n_summary * sizeof *onset);
 	const struct summary **account = arena_take(&out->arena, f->n_summary * sizeof *account);
 	struct type *type = arena_take(&out->arena, f->n_summary * sizeof *type);
 	double *p = x_calloc(2 * f->n_summary, sizeof *p), *q = p + f->n_summary;
@@ -203,7 +265,7 @@ judge_types(struct fleet *f, struct findings *out)
 	if (n_all)
 		qsort(all, n_all, sizeof *all, by_key);
 	for (size_t i = 0; i < n_all;) {
-		struct type t = { .key = strchr(all[i]->key, ':') + 1, .counted = counted + used,
+		struct type t = { .key = strchr(all[i]->key, ':') + 1, .onset = onset + used,
 			.account = account + used };
 
 		for (; i < n_all && strcmp(strchr(all[i]->key, ':') + 1, t.key) == 0; i++) {
@@ -212,9 +274,7 @@ judge_types(struct fleet *f, struct findings *out)
 				t.span = fmax(t.span, all[i]->b);
 				continue;
 			}
-			t.onsets++;
-			if (all[i]->a > 0)
-				counted[used + t.n++] = all[i];
+			onset[used + t.n++] = all[i];
 		}
 		if (t.n < 2 || strcmp(t.key, "?") == 0)
 			continue;
@@ -226,7 +286,12 @@ judge_types(struct fleet *f, struct findings *out)
 	stats_adjust(p, n, q);
 	for (size_t i = 0; i < n; i++) {
 		type[i].q = q[i];
-		if (q[i] <= limit && (double)type[i].most >= accounts)
+		/* The prior knows nothing of cells of short life: their own history must not say
+		 * that such a crowd is ordinary. */
+		if (q[i] > limit || type[i].own > limit)
+			continue;
+		find_cluster(&type[i]);
+		if ((double)type[i].due >= accounts)
 			report_type(out, &type[i], window);
 	}
 	free(p);

@@ -70,7 +70,7 @@ collect(const struct view *v, const struct device *d, const struct resets *reset
 
 		if (pairs == CHECKINS && ev->word != W_CHECK_IN)
 			continue;
-		if (!event_is_heard(v, ev))
+		if (!event_is_heard(v, ev) || (pairs == ANYTHING && ev->word == W_LOW_BATTERY))
 			continue;
 		later = ev;
 		if (!end || (pairs == UNDISTURBED &&

@@ -9,7 +9,8 @@
  *   gives too few, between any two check-ins;
  * - where there are no check-ins, from all heard events, if they are so regular that a
  *   clock must be behind them (a self-test every 24 h): nearly all gaps alike. People
- *   opening a door are never that regular.
+ *   opening a door are never that regular. A low battery that is told again each day is
+ *   no such clock: it ends with the cell.
  *
  * The interval is the median of the newest 256 gaps, so up to half of them may be
  * spoilt by missed check-ins; but few may be so long that they would count as a

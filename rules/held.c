@@ -60,8 +60,8 @@ held_limit_ms(const struct held *h, const char *name, int32_t device)
 	return (int64_t)(held_limit(h, name, device) * (double)setting_unit_ms(s) + 0.5);
 }
 
-bool
-held_lost(struct held *h, int32_t device)
+static bool
+is_lost(struct held *h, int32_t device, bool alone)
 {
 	struct losses *l = h->losses;
 
@@ -72,11 +72,25 @@ held_lost(struct held *h, int32_t device)
 	for (size_t k = l->n ? l->first[device] : 0; l->n && k < l->first[device + 1]; k++) {
 		const struct loss *loss = &l->loss[k];
 
+		if (alone && loss->group >= 0 && l->group[loss->group].open)
+			continue;
 		if (loss->end == NO_TIME && (loss->sort != LOSS_TOLD ||
 		    h->v->now - loss->at >= losses_limit_ms(h->v, "loss_age", device)))
 			return true;
 	}
 	return false;
+}
+
+bool
+held_lost(struct held *h, int32_t device)
+{
+	return is_lost(h, device, false);
+}
+
+bool
+held_lost_alone(struct held *h, int32_t device)
+{
+	return is_lost(h, device, true);
 }
 
 bool

@@ -36,6 +36,8 @@ bool held_site_life(const struct view *v, uint32_t area);
 
 /* Does supervision-loss speak of this device now, alone or as part of the site? */
 bool held_lost(struct held *h, int32_t device);
+/* The same, but not where the site as a whole is lost: its cause is not the device's. */
+bool held_lost_alone(struct held *h, int32_t device);
 
 /* Stamped to the minute, with a row in the same minute that would have ended it: which of them
  * came first the log cannot tell. Never so for what is or may be life safety. `ends` are

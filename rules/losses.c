@@ -28,7 +28,9 @@ struct work {
 	struct limits  limits;
 	int64_t       *shown;		/* last check-in in the log of each device with an interval,
 					 * ascending; NO_TIME first */
-	size_t         n_shown;
+	size_t         n_shown, n_carried;	/* devices of these with any check-in in the log */
+	int64_t        last_row;	/* last `check-in` event of any of them; NO_TIME */
+	bool           dark;		/* no radio is heard any more, while the panel goes on */
 	struct state   state;
 	bool           has_state;
 };
@@ -127,11 +129,64 @@ by_instant(const void *a, const void *b)
 	return x < y ? -1 : x > y;
 }
 
+/* Supervised wireless devices that were there at that time, as far as the log tells. */
+static size_t
+supervised_at(const struct view *v, int64_t at)
+{
+	size_t n = 0;
+
+	for (size_t i = 0; i < v->n_device; i++) {
+		const struct device *d = &v->device[i];
+		bool later_one = d->learned != NO_TIME && d->learned > at && d->n_event &&
+		    v->event[d->event[0]].at > at;
+
+		n += d->wireless && judged(v, d) && !later_one;
+	}
+	return n;
+}
+
+static void
+find_window(struct work *w)
+{
+	const struct view *v = w->v;
+	int64_t floor = setting_ms(v, &rule_supervision_loss, "site_floor", -1);
+	int64_t *interval = arena_take(w->a, v->n_device * sizeof *interval);
+	size_t n = 0;
+
+	for (size_t i = 0; i < v->n_device; i++)
+		if (interval_of(w, (int32_t)i))
+			interval[n++] = interval_of(w, (int32_t)i);
+	if (n)
+		qsort(interval, n, sizeof *interval, by_instant);
+	w->l->window = n ? interval[n / 2] :
+	    setting_ms(v, &rule_supervision_loss, "site_window", -1);
+	w->l->window = later(w->l->window, floor);
+}
+
+/* The radio as a whole fell silent, and the panel did not: check-ins of enough devices are in
+ * the log, all of the site's radio events end where they end, and the panel wrote something
+ * a check-in's time later. Where doors and detectors are heard on, it is the export that
+ * carries no check-ins any more. */
+static bool
+is_dark(const struct work *w)
+{
+	const struct view *v = w->v;
+	int64_t radio = NO_TIME, shown = w->n_shown ? w->shown[w->n_shown - 1] : NO_TIME;
+
+	for (size_t i = 0; i < v->n_device; i++)
+		if (v->device[i].wireless)
+			radio = later(radio, v->device[i].last_heard);
+	return shown != NO_TIME && radio <= shown + w->l->window &&
+	    v->event[v->n_event - 1].at > radio + w->l->window && w->n_carried >= 2 &&
+	    (double)w->n_carried >= w->limits.shown_share * (double)supervised_at(v, v->now);
+}
+
 static void
 find_shown(struct work *w)
 {
 	const struct view *v = w->v;
 
+	w->last_row = NO_TIME;
 	w->shown = arena_take(w->a, v->n_device * sizeof *w->shown);
 	for (size_t i = 0; i < v->n_device; i++) {
 		const struct device *d = &v->device[i];
@@ -139,18 +194,28 @@ find_shown(struct work *w)
 
 		if (!interval_of(w, (int32_t)i))
 			continue;
-		for (size_t k = d->n_event; k-- > 0 && at == NO_TIME;)
-			if (checkin_shown(v, &v->event[d->event[k]], &w->l->checkin[i]))
-				at = v->event[d->event[k]].at;
+		for (size_t k = d->n_event; k-- > 0 && at == NO_TIME;) {
+			const struct event *ev = &v->event[d->event[k]];
+
+			if (!checkin_shown(v, ev, &w->l->checkin[i]))
+				continue;
+			at = ev->at;
+			if (ev->word == W_CHECK_IN)
+				w->last_row = later(w->last_row, at);
+		}
 		w->shown[w->n_shown++] = at;
+		w->n_carried += at != NO_TIME;
 	}
 	if (w->n_shown)
 		qsort(w->shown, w->n_shown, sizeof *w->shown, by_instant);
+	w->dark = is_dark(w);
 }
 
-/* Do enough devices have check-ins in the log later than `from`? */
+/* Does the log tell a silence since `from` from check-ins that are not exported? Enough
+ * devices have them after that; or enough once had, and either they come to this day, from
+ * fewer, or nothing at all comes by radio. */
 static bool
-others_shown(const struct work *w, int64_t from, bool has_interval)
+log_shows(const struct work *w, int64_t from, bool has_interval)
 {
 	size_t lo = 0, hi = w->n_shown, all = w->n_shown + !has_interval;
 
@@ -162,7 +227,11 @@ others_shown(const struct work *w, int64_t from, bool has_interval)
 		else
 			hi = mid;
 	}
-	return (double)(w->n_shown - lo) >= w->limits.shown_share * (double)all;
+	if ((double)(w->n_shown - lo) >= w->limits.shown_share * (double)all)
+		return true;
+	return w->dark || ((double)w->n_carried >= w->limits.shown_share * (double)all &&
+	    w->last_row > from &&
+	    view_cover_within(w->v, w->last_row, w->v->now) <= w->l->window);
 }
 
 /* ---- one device -------------------------------------------------------------- */
@@ -277,7 +346,7 @@ find_silence(struct work *w, int32_t device, const struct last *last)
 	if (never) {
 		from = later(d->learned, w->l->anew);
 		if (view_cover_within(v, from, v->now) < w->limits.never_heard ||
-		    !others_shown(w, from + interval, interval > 0))
+		    !log_shows(w, from + interval, interval > 0))
 			return;
 		loss.sort = LOSS_NEVER;
 		loss.at = from;
@@ -289,11 +358,11 @@ find_silence(struct work *w, int32_t device, const struct last *last)
 			return;
 		from = later(last->heard, w->l->anew);
 		/* A clock set forward makes all look silent, for one interval at the most. */
-		if (!others_shown(w, from + interval, true) || (w->l->clock_set > from &&
+		if (!log_shows(w, from + interval, true) || (w->l->clock_set > from &&
 		    view_cover_within(v, w->l->clock_set, v->now) < interval))
 			return;
 		loss.sort = LOSS_SILENT;
-		loss.at = from + (int64_t)(w->limits.missed * (double)interval);
+		loss.at = from + interval;
 		loss.gone = last->heard;
 		loss.event = last->heard_event;
 	}
@@ -359,40 +428,6 @@ sort_by_time(struct work *w)
 	free(p);
 }
 
-/* Supervised wireless devices that were there at that time, as far as the log tells. */
-static size_t
-supervised_at(const struct view *v, int64_t at)
-{
-	size_t n = 0;
-
-	for (size_t i = 0; i < v->n_device; i++) {
-		const struct device *d = &v->device[i];
-		bool later_one = d->learned != NO_TIME && d->learned > at && d->n_event &&
-		    v->event[d->event[0]].at > at;
-
-		n += d->wireless && judged(v, d) && !later_one;
-	}
-	return n;
-}
-
-static void
-find_window(struct work *w)
-{
-	const struct view *v = w->v;
-	int64_t floor = setting_ms(v, &rule_supervision_loss, "site_floor", -1);
-	int64_t *interval = arena_take(w->a, v->n_device * sizeof *interval);
-	size_t n = 0;
-
-	for (size_t i = 0; i < v->n_device; i++)
-		if (interval_of(w, (int32_t)i))
-			interval[n++] = interval_of(w, (int32_t)i);
-	if (n)
-		qsort(interval, n, sizeof *interval, by_instant);
-	w->l->window = n ? interval[n / 2] :
-	    setting_ms(v, &rule_supervision_loss, "site_window", -1);
-	w->l->window = later(w->l->window, floor);
-}
-
 /* A window slides over the losses; windows that qualify and overlap are one group, and
  * what follows within a window of its last loss joins it. */
 static void
@@ -420,7 +455,7 @@ find_groups(struct work *w)
 			if (!g || lo > last) {
 				g = &l->group[l->n_group++];
 				*g = (struct loss_group){ .from = l->loss[l->by_time[lo]].at,
-					.back = NO_TIME, .of = supervised_at(v, loss->at) };
+					.onset = NO_TIME, .silent = true, .back = NO_TIME, .of = supervised_at(v, loss->at) };
 			} else {
 				from = last + 1;
 			}
@@ -456,6 +491,12 @@ close_groups(struct work *w)
 			met = loss->group;
 			g->gone += loss->end == NO_TIME;
 			g->back = later(g->back, loss->end);
+			if (loss->sort == LOSS_TOLD) {
+				g->onset = g->silent || loss->at < g->onset ? loss->at : g->onset;
+				g->silent = false;
+			} else if (g->silent) {
+				g->onset = later(g->onset, loss->gone);
+			}
 		}
 	}
 	for (size_t i = 0; i < l->n_group; i++) {
@@ -480,6 +521,7 @@ losses_find(const struct view *v, struct arena *a, struct losses *out)
 	out->checkin = arena_take(a, v->n_device * sizeof *out->checkin);
 	out->first = arena_take(a, (v->n_device + 1) * sizeof *out->first);
 	checkin_learn(v, out->checkin);
+	find_window(&w);
 	find_shown(&w);
 	for (size_t i = 0; i < v->n_device; i++) {
 		const struct device *d = &v->device[i];
@@ -509,7 +551,6 @@ losses_find(const struct view *v, struct arena *a, struct losses *out)
 	free(w.loss);
 	if (out->n == 0)
 		return;
-	find_window(&w);
 	sort_by_time(&w);
 	find_groups(&w);
 	close_groups(&w);

@@ -12,10 +12,14 @@
  *   cover without another.
  * - Silent: an interval is stated or learned, and `missed` or more of them went by in
  *   covered time since the device was heard (or since the last restart or reset clock,
- *   if that was later), while at least `shown_share` of the devices with an interval
- *   have check-ins in the log after the first missed one was due, and one interval at
- *   least since the clock was set. A medical pendant or a keyfob is not expected to
- *   report unless the roster states an interval for it.
+ *   if that was later), and one interval at least since the clock was set. The log must
+ *   show that check-ins are in it: those of `shown_share` of the devices with an interval,
+ *   after the first missed one was due. Or it showed them before, of as many, and now
+ *   either they still come from fewer (so it is not the export), or nothing at all comes
+ *   by radio while the panel itself goes on reporting: then the site as a whole is deaf. A
+ *   door or a detector that is heard on while all check-ins have ended says that the export
+ *   carries none any more, and nobody is called silent. A medical pendant or a keyfob is
+ *   not expected to report unless the roster states an interval for it.
  * - Never: learned, and not heard since for `never_heard` of covered time, the others
  *   being there in the same way.
  *
@@ -34,7 +38,7 @@ enum loss_sort { LOSS_TOLD, LOSS_SILENT, LOSS_NEVER };
 struct loss {
 	enum loss_sort sort;
 	int32_t  device;	/* -1: told for zone 0, so for no device that is known */
-	int64_t  at;		/* told, or when the silence reached its limit */
+	int64_t  at;		/* told, or when the first missed check-in was due */
 	int64_t  end;		/* NO_TIME = open */
 	int64_t  gone;		/* last heard before it; LOSS_NEVER: learned; NO_TIME = not known */
 	uint32_t event;		/* the report; else the event at `gone` */
@@ -47,6 +51,9 @@ struct loss {
 /* Losses of half or more of the site's supervised wireless devices close together. */
 struct loss_group {
 	int64_t from, to;	/* first and last loss */
+	int64_t onset;		/* first that was told; last heard before it, where all merely
+				 * fell silent */
+	bool    silent;		/* nobody told any of its losses */
 	int64_t back;		/* last end of one; NO_TIME = none has ended */
 	size_t  members;	/* devices */
 	size_t  gone;		/* of these still lost */

@@ -124,7 +124,7 @@ judge(struct view *v, struct findings *out)
 		if (b->state == CELL_MARGINAL && view_cover_within(v, b->restored, v->now) >=
 		    setting_ms(v, &rule_low_battery, "good", device))
 			continue;
-		if (v->device[i].life || !held_lost(&h, device))
+		if (v->device[i].life || !held_lost_alone(&h, device))
 			report(&h, b, device);
 	}
 }

@@ -327,12 +327,13 @@ judge_site(struct view *v, const struct losses *l, struct findings *out)
 	int64_t lookback = setting_ms(v, &rule_supervision_loss, "lookback", -1);
 	bool *reported = arena_take(&out->arena, l->n_group * sizeof *reported + 1);
 	int64_t from = NO_TIME, to = NO_TIME, gone = NO_TIME, back = NO_TIME, before;
+	int64_t onset = NO_TIME;
 	size_t members = 0, lost = 0, of = 0, life = 0, groups = 0;
 	struct arena *a = &out->arena;
 	struct cause cause[4];
 	struct finding *f;
 	const char *signs = "", *span;
-	bool open = false;
+	bool open = false, silent = true;
 
 	if (!choose_groups(v, l, reported))
 		return;
@@ -344,6 +345,8 @@ judge_site(struct view *v, const struct losses *l, struct findings *out)
 		if (!reported[i])
 			continue;
 		from = from == NO_TIME ? g->from : from;
+		onset = onset == NO_TIME ? g->onset : onset;
+		silent &= g->silent;
 		to = g->to;
 		back = g->back > back ? g->back : back;
 		of = g->of > of ? g->of : of;
@@ -375,7 +378,7 @@ judge_site(struct view *v, const struct losses *l, struct findings *out)
 	of = of > members ? of : members;
 	f->level = LEVEL_NOW;
 	f->life = life > 0;
-	f->onset = from;
+	f->onset = onset;
 	f->last = open ? v->now : to;
 	f->cleared = open ? NO_TIME : back;
 
@@ -394,10 +397,10 @@ judge_site(struct view *v, const struct losses *l, struct findings *out)
 	measure_time(out, f, "gone_since", gone != NO_TIME ? gone : from);
 	finding_measure(out, f, "window", (double)l->window / MINUTE, "min");
 	finding_measure(out, f, "site_losses", (double)groups, "");
-	span = to == from ? arena_fmt(a, "at %s", when_local(v, a, from)) :
-	    arena_fmt(a, "within %s from %s", when_lasting(a, to - from), when_local(v, a, from));
+	span = silent ? arena_fmt(a, "silent since %s", when_local(v, a, onset)) : to == from ? arena_fmt(a, "lost at %s", when_local(v, a, from)) :
+	    arena_fmt(a, "lost within %s from %s", when_lasting(a, to - from), when_local(v, a, from));
 	finding_summary(out, f, "The site as a whole: %zu of %zu supervised wireless devices "
-	    "lost %s, %s.%s%s", members, of, span, open ? arena_fmt(a, "%zu still lost", lost) :
+	    "%s, %s.%s%s", members, of, span, open ? arena_fmt(a, "%zu still %s", lost, silent ? "so" : "lost") :
 	    arena_fmt(a, "back by %s", when_local(v, a, back)), signs, *signs ? "." : "");
 	if (life && open)
 		finding_check(out, f, "Tell the people on the site that its life-safety devices "
@@ -405,6 +408,10 @@ judge_site(struct view *v, const struct losses *l, struct findings *out)
 		    "until then.");
 	for (size_t i = 0; i < sizeof cause / sizeof *cause; i++)
 		finding_check(out, f, cause[i].check);
+	if (silent)
+		finding_check(out, f, "No loss was told, the check-ins merely end: where many sites "
+		    "fell silent on one day, see whether the export still carries them. Until one "
+		    "is seen, nothing shows that this site is watched.");
 }
 
 static void
@@ -433,7 +440,8 @@ const struct rule rule_supervision_loss = {
 	    "keyfobs; pendants that are merely silent, unless the roster states their interval; "
 	    "one or two losses that were restored (they stand on the site sheet)",
 	.limits = "Silence counts only where the log shows the check-ins of at least half of the "
-	    "devices that have them. A device that was never learned nor heard in the log is not "
+	    "devices that have them: then, or before all radio fell silent while the panel went "
+	    "on. A device that was never learned nor heard in the log is not "
 	    "called lost. Signal strength is not looked at.",
 	.setting = settings,
 	.judge = judge,

@@ -747,8 +747,30 @@ def receiver_mute(t, a):
     strength, at = ago(t, a, weak=50, plain=5 * 24, strong=14 * 24)
     for d in a.devices:
         d.taken.append((at, 1 << 40))
+        if d.life and d.supervised:
+            t.truth(a, "supervision-loss", d, at, "now", strength, "life safety keeps its own")
     t.truth(a, "supervision-loss", None, at, "now", strength,
             "no device checks in any more, while people arm and disarm")
+
+
+@more(sort="house", checkin=12 * HOUR, activity="doors", calm=True)
+def checkins_left_out(t, a):
+    """From some day on the export carries no check-ins; doors are opened as ever."""
+    a.unsaid.append((t.end - a.rng.randrange(4, 12) * DAY, t.end, "check-in"))
+    t.quiet(a, "supervision-loss", None, "the export carries no check-ins any more")
+
+
+@more(sort="school", checkin=12 * HOUR, activity="none", must_have=("smoke",), calm=True)
+def repeater_mute(t, a):
+    """The repeater of the larger wing died unnoticed; the near devices check in as ever."""
+    strength, at = ago(t, a, weak=64, plain=5 * 24, strong=14 * 24)
+    far = [d for d in a.devices if d.supervised][2:]
+    for d in far:
+        d.taken.append((at, 1 << 40))
+        if d.life:
+            t.truth(a, "supervision-loss", d, at, "now", strength, "life safety keeps its own")
+    t.truth(a, "supervision-loss", None, at, "now", strength,
+            f"{len(far)} of {len(far) + 2} devices check in no more")
 
 
 @more(sort="school", must_have=("smoke",), calm=True)

@@ -173,7 +173,10 @@ class Town:
         for a in self.accounts:
             if a not in self.carton and not any(d.low for d in a.devices) and a.group != "lake":
                 if a.rng.random() < 0.16:
-                    d, at, changed = world.single_low_battery(a, self.days)
+                    low = world.single_low_battery(a, self.days)
+                    if not low:
+                        continue
+                    d, at, changed = low
                     if self.more and changed and not a.dark:
                         self.quiet(a, "low-battery", d, "a cell that ran down and was changed")
                         self.past(a, "low-battery", d, at, "until its cell was changed")

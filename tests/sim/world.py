@@ -385,10 +385,12 @@ def noise(a, days):
 
 def single_low_battery(a, days):
     """One cell of one device runs down, as over a town some do every month. Returns the
-    device, when it was low, and whether somebody changed it."""
+    device, when it was low, and whether somebody changed it; None if it is not heard then."""
     rng = a.rng
     d = rng.choice([d for d in a.devices if d.supervised and d.died is None])
     at = rng.randrange(T0 + 2 * DAY, T0 + (days - 4) * DAY)
+    if not d.free(at):
+        return None
     d.low = True
     if rng.random() < 0.5:
         for n in range(rng.randrange(2, 6)):	# some panels say it again each day
