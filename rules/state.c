@@ -97,6 +97,9 @@ struct pass {
 	struct state         *s;
 	struct panel_holding *open;	/* heap; in the order they began */
 	size_t                n_open, cap_open;
+	bool                  keeps;	/* what ended */
+	struct state_time    *past;	/* heap */
+	size_t                n_past, cap_past;
 };
 
 const char *
@@ -133,6 +136,16 @@ begun(const struct pass *p, uint32_t i)
 {
 	return (struct holding){ .since = p->v->event[i].at, .event = i,
 		.before = (p->v->event[i].marks & MARK_STILL) != 0 };
+}
+
+static void
+keep(struct pass *p, int32_t device, enum condition what, const struct holding *h, int64_t to)
+{
+	if (!p->keeps || h->since == NO_TIME)
+		return;
+	p->past = x_grow(p->past, &p->cap_past, p->n_past + 1, sizeof *p->past);
+	p->past[p->n_past++] = (struct state_time){ .device = device, .what = what,
+		.from = h->since, .to = to, .before = h->before };
 }
 
 /* ---- the panel ------------------------------------------------------------- */
@@ -188,8 +201,10 @@ panel_end(struct pass *p, uint32_t i, uint32_t ends)
 		const struct panel_holding *h = &p->open[k];
 
 		if ((BIT(h->what) & ends) &&
-		    (((BIT(h->what) & TESTS) && everywhere) || panel_same(p, h, ev)))
+		    (((BIT(h->what) & TESTS) && everywhere) || panel_same(p, h, ev))) {
+			keep(p, -1, h->what, &h->holding, ev->at);
 			continue;
+		}
 		p->open[kept++] = *h;
 	}
 	p->n_open = kept;
@@ -272,23 +287,27 @@ device_holds(const struct device_state *d)
 }
 
 static void
-device_end(struct device_state *d, uint32_t ends)
+device_end(struct pass *p, int32_t device, uint32_t ends, int64_t at)
 {
-	for (; ends; ends &= ends - 1)
-		d->cond[lowest(ends)].since = NO_TIME;
+	for (; ends; ends &= ends - 1) {
+		struct holding *h = &p->s->device[device].cond[lowest(ends)];
+
+		keep(p, device, lowest(ends), h, at);
+		h->since = NO_TIME;
+	}
 }
 
 /* A bypass is the zone's: the serial on it may have changed in between. */
 static void
-unbypass(struct pass *p, int32_t device)
+unbypass(struct pass *p, int32_t device, int64_t at)
 {
 	const struct device *d = &p->v->device[device];
 
 	for (size_t k = 0; *d->zone_key && k < p->v->n_device; k++)
 		if (strcmp(p->v->device[k].zone_key, d->zone_key) == 0 &&
 		    strcmp(p->v->device[k].partition, d->partition) == 0)
-			device_end(&p->s->device[k], BIT(COND_BYPASS));
-	device_end(&p->s->device[device], BIT(COND_BYPASS));
+			device_end(p, (int32_t)k, BIT(COND_BYPASS), at);
+	device_end(p, device, BIT(COND_BYPASS), at);
 }
 
 static void
@@ -321,9 +340,9 @@ device_event(struct pass *p, uint32_t i)
 		return;
 	if (ev->word == W_TROUBLE_RESTORE && d->cond[COND_TROUBLE].since == NO_TIME)
 		ends |= BIT(COND_END_OF_LIFE);
-	device_end(d, ends);
+	device_end(p, ev->device, ends, ev->at);
 	if (ev->word == W_UNBYPASS)
-		unbypass(p, ev->device);
+		unbypass(p, ev->device, ev->at);
 }
 
 static int64_t
@@ -376,13 +395,16 @@ devices_init(struct state *s, size_t n)
 
 /* What a device that is no more left behind, its zone's bypass aside. */
 static void
-forget_replaced(const struct view *v, struct state *s)
+forget_replaced(struct pass *p)
 {
+	const struct view *v = p->v;
+	struct state *s = p->s;
+
 	for (size_t i = 0; i < v->n_device; i++)
 		for (int c = 0; c < COND_COUNT; c++)
 			if (v->device[i].unlearned != NO_TIME && c != COND_BYPASS &&
 			    s->device[i].cond[c].since <= v->device[i].unlearned)
-				s->device[i].cond[c].since = NO_TIME;
+				device_end(p, (int32_t)i, BIT(c), v->device[i].unlearned);
 }
 
 static void
@@ -397,10 +419,11 @@ publish_open(struct pass *p, struct arena *a)
 				s->open[s->n_open++] = p->open[k];
 }
 
-void
-state_of(const struct view *v, struct arena *a, struct state *out)
+static void
+follow(struct pass *p, struct arena *a)
 {
-	struct pass p = { .v = v, .s = out };
+	const struct view *v = p->v;
+	struct state *out = p->s;
 
 	*out = (struct state){ .log_cleared = NO_TIME, .log_overflow = NO_TIME,
 		.clock_set = NO_TIME, .restart = NO_TIME };
@@ -411,16 +434,42 @@ state_of(const struct view *v, struct arena *a, struct state *out)
 		const struct event *ev = &v->event[i];
 
 		out->meant[i] = ev->word;
-		site_event(&p, a, (uint32_t)i);
+		site_event(p, a, (uint32_t)i);
 		if (ev->device < 0 ||
 		    ((effects[ev->word].begins | effects[ev->word].ends) & PANEL_ONLY))
-			panel_event(&p, (uint32_t)i);
+			panel_event(p, (uint32_t)i);
 		else
-			device_event(&p, (uint32_t)i);
+			device_event(p, (uint32_t)i);
 	}
-	forget_replaced(v, out);
-	publish_open(&p, a);
-	free(p.open);
+	forget_replaced(p);
+	publish_open(p, a);
+	free(p->open);
+}
+
+void
+state_of(const struct view *v, struct arena *a, struct state *out)
+{
+	struct pass p = { .v = v, .s = out };
+
+	follow(&p, a);
+}
+
+void
+state_past(const struct view *v, struct arena *a, struct state_times *out)
+{
+	struct arena own = { 0 };	/* the state itself is not asked for */
+	struct state s;
+	struct pass p = { .v = v, .s = &s, .keeps = true };
+
+	follow(&p, &own);
+	for (size_t i = 0; i < v->n_device; i++)
+		for (int c = 0; c < COND_COUNT; c++)
+			keep(&p, (int32_t)i, (enum condition)c, &s.device[i].cond[c], NO_TIME);
+	for (size_t i = 0; i < s.n_open; i++)
+		keep(&p, -1, s.open[i].what, &s.open[i].holding, NO_TIME);
+	out->n = p.n_past;
+	out->one = arena_keep(a, p.past, p.n_past, sizeof *p.past);
+	arena_release(&own);
 }
 
 void

@@ -102,6 +102,22 @@ void state_of(const struct view *v, struct arena *a, struct state *out);
 /* The panel's or any partition's holding of one sort; NULL if none holds. */
 const struct panel_holding *state_open(const struct state *s, enum condition what);
 
+/* One time that a condition held, for a picture of the past. */
+struct state_time {
+	int32_t        device;	/* -1 = the panel, a module or a line */
+	enum condition what;
+	int64_t        from;
+	int64_t        to;	/* NO_TIME = holds still */
+	bool           before;	/* it began before `from` */
+};
+struct state_times {
+	struct state_time *one;	/* in the order they ended, those that hold still last */
+	size_t             n;
+};
+
+/* The same pass, with all that held and ended on the way. */
+void state_past(const struct view *v, struct arena *a, struct state_times *out);
+
 /* Activations (rules/activation.h) of a device in each of the last 30 local days, for a
  * strip; day[STATE_DAYS - 1] is the day of `now`. Local is the wall clock of each event. */
 enum { STATE_DAYS = 30 };

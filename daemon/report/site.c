@@ -80,11 +80,9 @@ site_holding(struct page *p, const char *what, const struct holding *h)
 
 /* ---- head ------------------------------------------------------------------------ */
 
-enum { CAUTIONS_MOST = 5 };
-
 /* A device of unknown kind may be life safety, so that caution holds for it too. */
-static size_t
-cautions(const struct view *v, const char *out[CAUTIONS_MOST])
+size_t
+site_caution_texts(const struct view *v, const char *out[SITE_CAUTIONS])
 {
 	bool life = false, maybe = false;
 	size_t n = 0;
@@ -106,8 +104,8 @@ cautions(const struct view *v, const char *out[CAUTIONS_MOST])
 void
 site_cautions(struct page *p, const struct view *v)
 {
-	const char *text[CAUTIONS_MOST];
-	size_t n = cautions(v, text);
+	const char *text[SITE_CAUTIONS];
+	size_t n = site_caution_texts(v, text);
 
 	for (size_t i = 0; i < n; i++)
 		page_para(p, "! ", text[i]);
@@ -116,8 +114,8 @@ site_cautions(struct page *p, const struct view *v)
 void
 site_cautions_json(struct json *j, const struct view *v)
 {
-	const char *text[CAUTIONS_MOST];
-	size_t n = cautions(v, text);
+	const char *text[SITE_CAUTIONS];
+	size_t n = site_caution_texts(v, text);
 
 	json_open(j, "cautions", '[');
 	for (size_t i = 0; i < n; i++)
@@ -125,8 +123,8 @@ site_cautions_json(struct json *j, const struct view *v)
 	json_close(j, ']');
 }
 
-static void
-three_lines(struct page *p, const struct site *s)
+void
+site_head(struct page *p, const struct site *s, struct site_head *out)
 {
 	const struct view *v = s->v;
 	const struct state *st = &s->state;
@@ -140,15 +138,13 @@ three_lines(struct page *p, const struct site *s)
 			device = (int32_t)i;
 		}
 	}
-	if (!v->n_cover)
-		page_para(p, "Covered  ", "by no export: nothing is known of this site.");
-	else
-		page_fmt(p, "Covered  ", "from %s to %s%s.", text_time(p, v->cover[0].from),
-		    text_time(p, v->cover[v->n_cover - 1].to), v->n_cover > 1 ? arena_fmt(&p->arena,
-		    ", with %s in which nothing is known", text_count(p, (int64_t)v->n_cover - 1,
-		    "gap", "gaps")) : "");
-	page_fmt(p, "Heard    ", "last event %s; last device heard %s%s%s.", text_time(p, last),
-	    text_time(p, heard), device >= 0 ? ", " : "", device >= 0 ?
+	out->covered = !v->n_cover ? "by no export: nothing is known of this site." :
+	    arena_fmt(&p->arena, "from %s to %s%s.", text_time(p, v->cover[0].from),
+	    text_time(p, v->cover[v->n_cover - 1].to), v->n_cover > 1 ? arena_fmt(&p->arena,
+	    ", with %s in which nothing is known", text_count(p, (int64_t)v->n_cover - 1,
+	    "gap", "gaps")) : "");
+	out->heard = arena_fmt(&p->arena, "last event %s; last device heard %s%s%s.",
+	    text_time(p, last), text_time(p, heard), device >= 0 ? ", " : "", device >= 0 ?
 	    silent_label(s->v, device) : "");
 	text = arena_fmt(&p->arena, "times are %s", p->zone.name);
 	if (st->clock_set != NO_TIME)
@@ -162,10 +158,9 @@ three_lines(struct page *p, const struct site *s)
 	if (st->log_overflow != NO_TIME)
 		text = arena_fmt(&p->arena, "%s; log overflowed %s, events are missing", text,
 		    text_time(p, st->log_overflow));
-	page_fmt(p, "Clock    ", "%s.", text);
-	if (s->looking_back)
-		page_fmt(p, "As of    ", "%s. Findings are those of the last judging that had begun by "
-		    "then.", text_time(p, v->now));
+	out->clock = arena_fmt(&p->arena, "%s.", text);
+	out->as_of = !s->looking_back ? NULL : arena_fmt(&p->arena, "%s. Findings are those of the "
+	    "last judging that had begun by then.", text_time(p, v->now));
 }
 
 /* ---- what to check first ----------------------------------------------------------- */
@@ -189,25 +184,38 @@ same_checks(const struct site *s, size_t i)
 	return i;
 }
 
-static void
-checks(struct page *p, const struct site *s, size_t i, const char *lead)
+void
+site_checks(struct lines *out, const struct site *s, size_t i)
 {
 	const struct stored_finding *f = &s->finding[i];
 	size_t same = same_checks(s, i), shown = 0;
 	size_t most = f->life ? SIZE_MAX : CHECKS_SHOWN;	/* life safety is never shortened */
 
 	if (same != i) {
-		page_fmt(p, lead, "check the same as at %zu", same + 1);
+		lines_fmt(out, "check the same as at %zu", same + 1);
 		return;
 	}
 	for (size_t k = 0; k < f->n_check && shown < most; k++) {
 		if (silent_text(f->check[k]))
 			continue;
-		page_para(p, lead, f->check[k]);
+		lines_add(out, f->check[k]);
 		shown++;
 	}
 	if (f->n_check > shown)
-		page_fmt(p, lead, "more: tripsift explain %s", f->id);
+		lines_fmt(out, "more: tripsift explain %s", f->id);
+}
+
+const char *
+site_facts(struct page *p, const struct site *s, const struct notes *notes, size_t i)
+{
+	const struct stored_finding *f = &s->finding[i];
+	const char *letters = notes_letters(notes, p, f->caution, f->n_caution);
+	const char *parent = phrase_parent(s->finding, s->n_finding, f);
+
+	return arena_fmt(&p->arena, "%s%s%s%s%s%s%s", f->id, phrase_between(p), phrase_facts(p, f),
+	    parent ? arena_fmt(&p->arena, "%spart of ", phrase_between(p)) : "",
+	    parent ? parent : "", *letters ? arena_fmt(&p->arena, "%scaution ",
+	    phrase_between(p)) : "", letters);
 }
 
 static void
@@ -215,49 +223,43 @@ check_first(struct page *p, const struct site *s, const struct notes *notes)
 {
 	page_heading(p, STYLE_STRONG, "CHECK FIRST, in this order");
 	if (!s->n_finding)
-		page_para(p, "  ", "Nothing is open. What no export covers is not known.");
+		page_para(p, "  ", SITE_NOTHING_OPEN);
 	for (size_t i = 0; i < s->n_finding; i++) {
 		const struct stored_finding *f = &s->finding[i];
 		const char *lead = arena_fmt(&p->arena, " %2zu. %-5s ", i + 1,
 		    level_text((enum level)f->level));
 		const char *under = arena_fmt(&p->arena, "%*s", text_width(lead), "");
-		const char *letters, *parent;
+		struct lines checks = { .p = p };
 
 		if (silent_finding(s->v, f)) {
 			page_fmt(p, lead, "%s (%s)", SILENT_TEXT, f->id);
 			continue;
 		}
 		page_fmt(p, lead, "%s%s%s", phrase_place(f), *phrase_place(f) ? ": " : "", f->summary);
-		letters = notes_letters(notes, p, f->caution, f->n_caution);
-		parent = phrase_parent(s->finding, s->n_finding, f);
-		page_fmt(p, under, "%s%s%s%s%s%s%s", f->id, phrase_between(p), phrase_facts(p, f),
-		    parent ? arena_fmt(&p->arena, "%spart of ", phrase_between(p)) : "",
-		    parent ? parent : "", *letters ? arena_fmt(&p->arena, "%scaution ",
-		    phrase_between(p)) : "", letters);
+		page_para(p, under, site_facts(p, s, notes, i));
 		if (f->decision)
 			page_para(p, under, phrase_decision(p, f->decision));
-		checks(p, s, i, arena_fmt(&p->arena, "%s- ", under));
+		site_checks(&checks, s, i);
+		lines_print(&checks, arena_fmt(&p->arena, "%s- ", under));
 	}
 }
 
 /* ---- what holds ------------------------------------------------------------------ */
 
-static void
-open_troubles(struct page *p, const struct site *s)
+void
+site_troubles(struct lines *out, const struct site *s)
 {
+	struct page *p = out->p;
 	const struct view *v = s->v;
-	bool any = false;
 
-	page_heading(p, STYLE_STRONG, "OPEN TROUBLES");
 	for (size_t i = 0; i < s->state.n_open; i++) {
 		const struct panel_holding *h = &s->state.open[i];
 
-		any = true;
 		if (silent_event(v, h->holding.event)) {
-			page_para(p, "  ", SILENT_TEXT);
+			lines_add(out, SILENT_TEXT);
 			continue;
 		}
-		page_fmt(p, "  ", "%s%s%s%s%s", site_holding(p, condition_text(h->what), &h->holding),
+		lines_fmt(out, "%s%s%s%s%s", site_holding(p, condition_text(h->what), &h->holding),
 		    *h->zone ? ", number " : "", h->zone, *h->partition ? ", partition " : "",
 		    h->partition);
 	}
@@ -276,8 +278,7 @@ open_troubles(struct page *p, const struct site *s)
 			    v->device[d].life ? " LIFE SAFETY" : ""), h));
 		}
 		if (*where)
-			page_fmt(p, "  ", "%s: %s", condition_text((enum condition)c), where);
-		any |= *where != '\0';
+			lines_fmt(out, "%s: %s", condition_text((enum condition)c), where);
 	}
 	for (size_t i = 0; i < v->n_device; i++) {
 		bool holds = false;
@@ -286,35 +287,58 @@ open_troubles(struct page *p, const struct site *s)
 			holds |= c != COND_OPEN &&
 			    s->state.device[s->order[i]].cond[c].since != NO_TIME;
 		if (holds && silent_device(v, s->order[i]))
-			page_para(p, "  ", silent_label(s->v, s->order[i]));
-		any |= holds;
+			lines_add(out, silent_label(s->v, s->order[i]));
 	}
 	if (s->state.unclear)
-		page_fmt(p, "  ", "%s could have meant several things and ended none.",
+		lines_fmt(out, "%s could have meant several things and ended none.",
 		    text_count(p, s->state.unclear, "restore", "restores"));
-	if (!any)
-		page_para(p, "  ", "None.");
+	if (!out->n)
+		lines_add(out, "None.");
 }
 
 /* ---- the sheet ------------------------------------------------------------------- */
+
+static void
+section(struct page *p, const struct site *s, const char *heading,
+    void (*gather)(struct lines *out, const struct site *s))
+{
+	struct lines lines = { .p = p };
+
+	page_heading(p, STYLE_STRONG, heading);
+	gather(&lines, s);
+	lines_print(&lines, "  ");
+}
+
+void
+site_notes(const struct site *s, struct notes *out)
+{
+	*out = (struct notes){ 0 };
+	for (size_t i = 0; i < s->n_finding; i++)
+		notes_add(out, s->finding[i].life, s->finding[i].caution, s->finding[i].n_caution);
+	out->life = false;	/* said with the other cautions above */
+}
 
 void
 site_text(struct page *p, const struct site *s)
 {
 	const struct view *v = s->v;
-	struct notes notes = { 0 };
+	struct site_head head;
+	struct notes notes;
 
-	for (size_t i = 0; i < s->n_finding; i++)
-		notes_add(&notes, s->finding[i].life, s->finding[i].caution, s->finding[i].n_caution);
+	site_notes(s, &notes);
+	site_head(p, s, &head);
 	page_fmt(p, "SITE SHEET  ", "%s%s%s", v->account, *v->name ? "  " : "", v->name);
 	site_cautions(p, v);
 	page_blank(p);
-	three_lines(p, s);
-	notes.life = false;	/* said with the other cautions above */
+	page_para(p, "Covered  ", head.covered);
+	page_para(p, "Heard    ", head.heard);
+	page_para(p, "Clock    ", head.clock);
+	if (head.as_of)
+		page_para(p, "As of    ", head.as_of);
 	notes_print(&notes, p);
-	site_bring(p, s);
+	section(p, s, "BRING", site_bring);
 	check_first(p, s, &notes);
-	open_troubles(p, s);
+	section(p, s, "OPEN TROUBLES", site_troubles);
 	site_devices(p, s);
 	site_sessions(p, s);
 	site_services(p, s);

@@ -29,6 +29,8 @@ void site_text(struct page *p, const struct site *s);
 void site_json(struct json *j, const struct site *s);
 
 /* Used by the visit sheet too: cautions that every sheet for work on a site begins with. */
+enum { SITE_CAUTIONS = 5 };
+size_t site_caution_texts(const struct view *v, const char *out[SITE_CAUTIONS]);
 void site_cautions(struct page *p, const struct view *v);
 /* The same as the member "cautions" of an object that is open. */
 void site_cautions_json(struct json *j, const struct view *v);

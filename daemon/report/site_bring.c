@@ -79,12 +79,13 @@ cells_due(const struct site *s)
 }
 
 /* Cells of one type in one line, over all devices that need them. */
-static bool
-bring_cells(struct page *p, const struct site *s)
+static void
+bring_cells(struct lines *out, const struct site *s)
 {
+	struct page *p = out->p;
 	const struct view *v = s->v;
 	const bool *due = cells_due(s);
-	bool *told = arena_take(&p->arena, v->n_device + 1), any = false;
+	bool *told = arena_take(&p->arena, v->n_device + 1);
 
 	for (size_t i = 0; i < v->n_device; i++) {
 		struct cell cell = cell_fold(&p->arena, v->device[s->order[i]].cell);
@@ -107,22 +108,20 @@ bring_cells(struct page *p, const struct site *s)
 			    site_where(p, d), each > 1 ? arena_fmt(&p->arena, " (%lld)",
 			    (long long)each) : "");
 		}
-		any = true;
 		if (*cell.key)
-			page_fmt(p, "  ", "%lld x %s: %s", (long long)count, cell.label, where);
+			lines_fmt(out, "%lld x %s: %s", (long long)count, cell.label, where);
 		else
-			page_fmt(p, "  ", "cells of a kind that no roster names, for %s: %s",
+			lines_fmt(out, "cells of a kind that no roster names, for %s: %s",
 			    text_count(p, devices, "device", "devices"), where);
 	}
-	return any;
 }
 
 /* Spare devices of one kind in one line. */
-static bool
-bring_spares(struct page *p, const struct site *s)
+static void
+bring_spares(struct lines *out, const struct site *s)
 {
+	struct page *p = out->p;
 	const struct view *v = s->v;
-	bool any = false;
 
 	for (int kind = 0; kind < KIND_COUNT; kind++) {
 		const char *where = "";
@@ -145,28 +144,24 @@ bring_spares(struct page *p, const struct site *s)
 		}
 		if (!count)
 			continue;
-		any = true;
-		page_fmt(p, "  ", "%lld spare %s: %s", (long long)count, kind == KIND_PANIC ?
+		lines_fmt(out, "%lld spare %s: %s", (long long)count, kind == KIND_PANIC ?
 		    "device" : kind_heading((enum kind)kind), where);
 	}
-	return any;
 }
 
 void
-site_bring(struct page *p, const struct site *s)
+site_bring(struct lines *out, const struct site *s)
 {
 	int64_t together = 0;
-	bool any;
 
 	for (size_t i = 0; i < s->v->n_device; i++)
 		together += lost_with_the_site(s, (int32_t)i);
-	page_heading(p, STYLE_STRONG, "BRING");
-	any = bring_cells(p, s);
-	any |= bring_spares(p, s);
+	bring_cells(out, s);
+	bring_spares(out, s);
 	if (together)
-		page_fmt(p, "  ", "%s lost together: look at the receiver, repeaters, interference and "
+		lines_fmt(out, "%s lost together: look at the receiver, repeaters, interference and "
 		    "the panel's power first, before any of their cells.",
-		    text_count(p, together, "device was", "devices were"));
-	else if (!any)
-		page_para(p, "  ", "Nothing in particular: no cell and no device is known to be due.");
+		    text_count(out->p, together, "device was", "devices were"));
+	else if (!out->n)
+		lines_add(out, "Nothing in particular: no cell and no device is known to be due.");
 }

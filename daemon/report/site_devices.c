@@ -92,8 +92,8 @@ supervision_text(struct page *p, const struct site *s, int32_t device)
 	return text;
 }
 
-static const char *
-first_line(struct page *p, const struct device *d)
+const char *
+site_device_line(struct page *p, const struct device *d)
 {
 	struct cell cell = cell_fold(&p->arena, d->cell);
 	const char *text = *d->name && strcasecmp(d->name, kind_heading(d->kind)) != 0 ?
@@ -112,28 +112,12 @@ first_line(struct page *p, const struct device *d)
 	return text;
 }
 
-static void
-one_device(struct page *p, const struct site *s, int32_t device, int zone_width)
+const char *
+site_device_state(struct page *p, const struct site *s, int32_t device)
 {
-	const struct view *v = s->v;
-	const struct device *d = &v->device[device];
 	const struct device_state *st = &s->state.device[device];
-	const char *lead = arena_fmt(&p->arena, " %*s  ", zone_width, *d->zone ? d->zone : "-");
-	const char *under = arena_fmt(&p->arena, "%*s", text_width(lead), "");
 	const char *text, *part;
-	unsigned day[STATE_DAYS] = { 0 };
-	int64_t sum;
 
-	if (silent_device(v, device)) {
-		page_para(p, lead, SILENT_TEXT);
-		return;
-	}
-	if (site_gone(d)) {
-		page_fmt(p, lead, "before: %s, taken out %s", first_line(p, d),
-		    text_time(p, d->unlearned));
-		return;
-	}
-	page_para(p, lead, first_line(p, d));
 	text = st->last_heard == NO_TIME ? "never heard in what is covered" :
 	    arena_fmt(&p->arena, "heard %s", text_time(p, st->last_heard));
 	if (*(part = battery_text(p, s, device)))
@@ -145,7 +129,37 @@ one_device(struct page *p, const struct site *s, int32_t device, int zone_width)
 			text = arena_fmt(&p->arena, "%s; %s", text, site_holding(p,
 			    condition_text((enum condition)c), &st->cond[c]));
 	}
-	page_para(p, under, text);
+	return text;
+}
+
+const char *
+site_device_gone(struct page *p, const struct device *d)
+{
+	return arena_fmt(&p->arena, "before: %s, taken out %s", site_device_line(p, d),
+	    text_time(p, d->unlearned));
+}
+
+static void
+one_device(struct page *p, const struct site *s, int32_t device, int zone_width)
+{
+	const struct view *v = s->v;
+	const struct device *d = &v->device[device];
+	const char *lead = arena_fmt(&p->arena, " %*s  ", zone_width, *d->zone ? d->zone : "-");
+	const char *under = arena_fmt(&p->arena, "%*s", text_width(lead), "");
+	const char *part;
+	unsigned day[STATE_DAYS] = { 0 };
+	int64_t sum;
+
+	if (silent_device(v, device)) {
+		page_para(p, lead, SILENT_TEXT);
+		return;
+	}
+	if (site_gone(d)) {
+		page_para(p, lead, site_device_gone(p, d));
+		return;
+	}
+	page_para(p, lead, site_device_line(p, d));
+	page_para(p, under, site_device_state(p, s, device));
 	state_days(v, device, day);
 	part = strip(p, v, day, &sum);
 	if (sum)
@@ -160,7 +174,7 @@ serial_where(struct page *p, const struct device *d)
 
 /* What one hand may have made of another serial; nothing is merged for it. */
 static void
-look_alikes(struct page *p, const struct site *s)
+look_alikes(struct lines *out, const struct site *s)
 {
 	static const char *const why[] = {
 		[SERIAL_LOOKS_ALIKE] = "O and 0, I and 1, Z and 2, S and 5, B and 8 are easily taken "
@@ -174,42 +188,63 @@ look_alikes(struct page *p, const struct site *s)
 		const struct device *a = &v->device[s->order[i]];
 
 		if (a->leading_zeros)
-			zeros = arena_fmt(&p->arena, "%s%s%s", zeros, *zeros ? ", " : "", a->serial);
+			zeros = arena_fmt(&out->p->arena, "%s%s%s", zeros, *zeros ? ", " : "",
+			    a->serial);
 		for (size_t k = i + 1; k < v->n_device && *a->serial_key; k++) {
 			const struct device *b = &v->device[s->order[k]];
 			enum serial_twin twin = serial_twin(a->serial_key, b->serial_key);
 
 			if (twin != SERIAL_NO_TWIN && *b->serial_key)
-				page_fmt(p, "  ", "Compare the stickers of %s and %s: %s.",
-				    serial_where(p, a), serial_where(p, b), why[twin]);
+				lines_fmt(out, "Compare the stickers of %s and %s: %s.",
+				    serial_where(out->p, a), serial_where(out->p, b), why[twin]);
 		}
 	}
 	if (*zeros)
-		page_fmt(p, "  ", "Met with and without its leading zeros, and taken for one device: %s.",
+		lines_fmt(out, "Met with and without its leading zeros, and taken for one device: %s.",
 		    zeros);
+}
+
+void
+site_device_notes(struct lines *out, const struct site *s)
+{
+	const struct view *v = s->v;
+	const char *heard = "";
+	size_t listed = 0;
+
+	for (size_t i = 0; i < v->n_device; i++) {
+		const struct device *d = &v->device[s->order[i]];
+
+		if (site_belongs(d))
+			listed++;
+		else
+			heard = arena_fmt(&out->p->arena, "%s%s%s", heard, *heard ? ", " : "",
+			    d->serial);
+	}
+	if (!listed)
+		lines_add(out, "None is known.");
+	if (*heard)
+		lines_fmt(out, "Also heard here, not of this site: %s.", heard);
+	look_alikes(out, s);
 }
 
 void
 site_devices(struct page *p, const struct site *s)
 {
 	const struct view *v = s->v;
-	const char *heard = "";
-	size_t listed = 0;
+	struct lines notes = { .p = p };
+	bool any = false;
 	int zone_width = 2;
 
 	for (size_t i = 0; i < v->n_device; i++) {
 		const struct device *d = &v->device[s->order[i]];
 		int w = text_width(text_safe(p, d->zone));
 
-		if (site_belongs(d)) {
-			listed++;
-			zone_width = w > zone_width ? w : zone_width;
-		} else {
-			heard = arena_fmt(&p->arena, "%s%s%s", heard, *heard ? ", " : "", d->serial);
-		}
+		any |= site_belongs(d);
+		if (site_belongs(d) && w > zone_width)
+			zone_width = w;
 	}
 	page_heading(p, STYLE_STRONG, "DEVICES, by zone");
-	if (listed)
+	if (any)
 		page_para(p, "  ", "The row of marks is the last 30 days, oldest first: how often the "
 		    "input went off that day (. none, 1 to 9, + 10 or more, * 100 or more, ? not "
 		    "covered by any export).");
@@ -217,9 +252,6 @@ site_devices(struct page *p, const struct site *s)
 		if (site_belongs(&v->device[s->order[i]]))
 			one_device(p, s, s->order[i], zone_width);
 	}
-	if (!listed)
-		page_para(p, "  ", "None is known.");
-	if (*heard)
-		page_fmt(p, "  ", "Also heard here, not of this site: %s.", heard);
-	look_alikes(p, s);
+	site_device_notes(&notes, s);
+	lines_print(&notes, "  ");
 }

@@ -257,6 +257,56 @@ made_once(void **state)
 	view_release(&v);
 }
 
+/* Each time that something held: "5 open 8:00-9:00" in the order they ended. */
+static void
+past(void **state)
+{
+	static const struct { const char *log, *text; } cases[] = {
+		{ "", "" },
+		{ "T zone-open zone=5\nU zone-close zone=5\n", "5 open 8-9" },
+		{ "T zone-open zone=5\nT low-battery zone=5\nU zone-close zone=5\n",
+		  "5 open 8-9, 5 battery low 8-" },
+		{ "T low-battery zone=5\nU cell-replaced zone=5\nU low-battery zone=5\n"
+		  "W restore zone=5\n", "5 battery low 8-9, 5 battery low 9-10" },
+		{ "T tamper zone=5 marks=still\nU tamper-restore zone=5\n", "5 tamper 8-9 before" },
+		{ "T bypass zone=5\nU unbypass zone=5\n", "5 bypassed 8-9" },
+		{ "T supervision-loss zone=5 serial=4A0071\nU learn zone=5 serial=4A0072\n",
+		  "5 supervision lost 8-9" },
+		{ "T power-loss\nU power-restore\nW power-loss\n",
+		  "panel mains power lost 8-9, panel mains power lost 10-" },
+		{ "T walk-test-begin part=1\nT walk-test-begin part=2\nU walk-test-end\n",
+		  "panel walk test open 8-9, panel walk test open 8-9" },
+	};
+
+	(void)state;
+	for (size_t i = 0; i < COUNT(cases); i++) {
+		struct arena a = { 0 };
+		struct state_times t;
+		const char *log = "account A1\ncover 2026-10-01 2026-10-02\n", *text = "";
+		struct view v;
+
+		for (const char *c = cases[i].log; *c; c++)
+			log = (c == cases[i].log || c[-1] == '\n') ? arena_fmt(&a, "%s2026-10-01T%s:00:00", log,
+			    *c == 'T' ? "08" : *c == 'U' ? "09" : "10") : arena_fmt(&a, "%s%c", log, *c);
+		help_view(&v, log);
+		state_past(&v, &a, &t);
+		for (size_t k = 0; k < t.n; k++) {
+			const struct state_time *x = &t.one[k];
+
+			text = arena_fmt(&a, "%s%s%s %s %d-", text, k ? ", " : "", x->device < 0 ? "panel" :
+			    v.device[x->device].zone, condition_text(x->what),
+			    (int)(x->from % DAY / HOUR));
+			if (x->to != NO_TIME)
+				text = arena_fmt(&a, "%s%d", text, (int)(x->to % DAY / HOUR));
+			if (x->before)
+				text = arena_fmt(&a, "%s before", text);
+		}
+		assert_string_equal(text, cases[i].text);
+		view_release(&v);
+		arena_release(&a);
+	}
+}
+
 static void
 texts(void **state)
 {
@@ -279,6 +329,7 @@ main(void)
 		cmocka_unit_test(days),
 		cmocka_unit_test(nothing_at_all),
 		cmocka_unit_test(made_once),
+		cmocka_unit_test(past),
 		cmocka_unit_test(texts),
 	};
 
