@@ -2,6 +2,7 @@
 
 #include <string.h>
 
+#include "rules/battery_fleet.h"
 #include "rules/rule.h"
 #include "rules/state.h"
 
@@ -11,7 +12,7 @@ struct reading {
 	struct view  *v;
 	const struct state *state;	/* for `restore`, which may mean a battery */
 	int64_t       sign;	/* ms around a restore within which work shows */
-	int64_t       proof;
+	int64_t       proof;	/* of the device at hand, see terms_for() */
 	double        night_from, night_to;
 };
 
@@ -174,12 +175,29 @@ settle(const struct reading *r, const struct device *d, struct battery *b)
 		b->state = is_proven(r, b->changed, r->v->now) ? CELL_GOOD : CELL_WATCHED;
 }
 
+/* No override makes a cell of what is or may be life safety count as changed any sooner. */
+static void
+terms_for(struct reading *r, int32_t device)
+{
+	const struct device *d = &r->v->device[device];
+	int64_t sign = setting_ms(r->v, &rule_battery_cluster, "sign", device);
+	int64_t proof = setting_ms(r->v, &rule_battery_cluster, "proof", device);
+	int64_t usual_sign = (int64_t)battery_usual("sign") * MINUTE;
+	int64_t usual_proof = (int64_t)battery_usual("proof") * DAY;
+
+	if (d->life || d->maybe_life) {
+		sign = sign < usual_sign ? sign : usual_sign;
+		proof = proof > usual_proof ? proof : usual_proof;
+	}
+	r->sign = sign;
+	r->proof = proof;
+}
+
 void
 batteries_find(struct view *v, struct batteries *out)
 {
 	const struct rule *rule = &rule_battery_cluster;
-	struct reading r = { .v = v, .sign = setting_ms(v, rule, "sign", -1),
-		.proof = setting_ms(v, rule, "proof", -1),
+	struct reading r = { .v = v,
 		.night_from = setting_value(v, rule, "night_from", -1),
 		.night_to = setting_value(v, rule, "night_to", -1) };
 	size_t lows = 0;
@@ -199,6 +217,8 @@ batteries_find(struct view *v, struct batteries *out)
 		const struct device *d = &v->device[i];
 		struct battery *b = &out->device[i];
 
+		if (d->n_event)
+			terms_for(&r, (int32_t)i);
 		for (size_t k = 0; k < d->n_event; k++) {
 			uint32_t index = d->event[k];
 

@@ -10,7 +10,8 @@
  * test of the site, or a service row; or a roster that gives an `installed` newer than
  * the last low (with a restore, the same day is enough). It is proven after 14 days of
  * cover without another low; until then it is *watched*. The numbers are settings of the
- * rule battery-cluster.
+ * rule battery-cluster; for what is or may be life safety no override makes a cell count
+ * as changed sooner than the defaults do.
  */
 #ifndef RULES_BATTERY_H
 #define RULES_BATTERY_H

@@ -40,6 +40,8 @@ struct site {
 	int32_t         *kin;		/* devices that count, by cell type */
 	size_t           n_kin;
 	int64_t          from;		/* begin of the lookback */
+	int64_t          noted;		/* begin of what the fleet pass is told: no override makes it
+					 * later than the default, which life safety elsewhere needs */
 	int32_t         *crowd;		/* devices whose onset counts, by onset */
 	size_t           n_crowd;
 	size_t           first, most;	/* the fullest window: crowd[first .. first + most) */
@@ -60,14 +62,20 @@ is_due(const struct site *s, int32_t device)
 	    && (b->state == CELL_LOW || b->state == CELL_MARGINAL);
 }
 
-/* Does its onset count: not gone, not changed and proven, inside the lookback? */
 static bool
-is_counted(const struct site *s, int32_t device)
+may_be_life(const struct site *s, int32_t device)
+{
+	return s->v->device[device].life || s->v->device[device].maybe_life;
+}
+
+/* Does its onset count: not gone, not changed and proven, not before `from`? */
+static bool
+is_counted(const struct site *s, int32_t device, int64_t from)
 {
 	const struct battery *b = battery_of(s, device);
 
 	return s->counts[device] && !b->former && b->state != CELL_GOOD && b->onset != NO_TIME
-	    && b->onset >= s->from;
+	    && b->onset >= from;
 }
 
 static const char *
@@ -118,12 +126,12 @@ find_kin(struct site *s)
 
 /* ---- numbers for the fleet pass --------------------------------------------- */
 
-/* Covered days of one device inside the lookback: from its learning to its end. */
+/* Covered days of one device since `from`: from its learning to its end. */
 static double
-device_days(const struct site *s, int32_t device)
+device_days(const struct site *s, int32_t device, int64_t from)
 {
 	const struct device *d = &s->v->device[device];
-	int64_t from = s->from, to = s->v->now;
+	int64_t to = s->v->now;
 
 	if (d->learned != NO_TIME && d->learned > from
 	    && (d->first_heard == NO_TIME || d->first_heard >= d->learned))
@@ -133,41 +141,44 @@ device_days(const struct site *s, int32_t device)
 	return to > from ? (double)view_cover_within(s->v, from, to) / DAY : 0;
 }
 
+/* By cell type for the fleet; gives what the site's own lookback holds of it. */
 static double
-note_exposure(struct site *s, double days)
+note_exposure(struct site *s)
 {
-	double all = 0;
+	double days = (double)view_cover_within(s->v, s->noted, s->v->now) / DAY, own = 0;
 
 	for (size_t i = 0, end; i < s->n_kin; i = end) {
 		double sum = 0;
 
 		end = kin_end(s, i);
-		for (size_t k = i; k < end; k++)
-			sum += device_days(s, s->kin[k]);
-		all += sum;
+		for (size_t k = i; k < end; k++) {
+			sum += device_days(s, s->kin[k], s->noted);
+			own += device_days(s, s->kin[k], s->from);
+		}
 		summary_add(s->out, arena_fmt(&s->out->arena, "exposure:%s", cell_key(s, s->kin[i])),
 		    s->v->now, sum, days);
 	}
-	return all;
+	return own;
 }
 
-/* a: 1 when the onset is of a cell that still counts; b: 1 for life safety. */
+/* a: 1 when the onset is of a cell that still counts; b: 1 for life safety, 0.5 where it may
+ * be. */
 static double
 note_onsets(struct site *s)
 {
-	double n = 0;
+	double own = 0;
 
 	for (size_t i = 0; i < s->cells.n_onset; i++) {
 		const struct battery_onset *o = &s->cells.onset[i];
 
-		if (o->at < s->from || o->at > s->v->now || !s->counts[o->device])
+		if (o->at < s->noted || o->at > s->v->now || !s->counts[o->device])
 			continue;
-		n++;
+		own += o->at >= s->from;
 		summary_add(s->out, arena_fmt(&s->out->arena, "onset:%s", cell_key(s, o->device)), o->at,
-		    is_counted(s, o->device) && battery_of(s, o->device)->onset == o->at,
-		    s->v->device[o->device].life);
+		    is_counted(s, o->device, s->noted) && battery_of(s, o->device)->onset == o->at,
+		    s->v->device[o->device].life ? 1 : may_be_life(s, o->device) ? 0.5 : 0);
 	}
-	return n;
+	return own;
 }
 
 /* ---- the crowd --------------------------------------------------------------- */
@@ -188,7 +199,7 @@ find_crowd(struct site *s, int64_t window)
 {
 	s->crowd = arena_take(&s->v->arena, s->v->n_device * sizeof *s->crowd);
 	for (size_t i = 0; i < s->v->n_device; i++)
-		if (is_counted(s, (int32_t)i))
+		if (is_counted(s, (int32_t)i, s->from))
 			s->crowd[s->n_crowd++] = (int32_t)i;
 	if (s->n_crowd)
 		qsort_r(s->crowd, s->n_crowd, sizeof *s->crowd, by_onset, s);
@@ -290,7 +301,7 @@ find_siblings(struct site *s, size_t i, size_t end)
 	for (size_t k = i; k < end; k++) {
 		int64_t installed = s->v->device[s->kin[k]].installed;
 
-		if (!is_counted(s, s->kin[k]))
+		if (!is_counted(s, s->kin[k], s->from))
 			continue;
 		known &= installed != NO_TIME;
 		oldest = installed < oldest ? installed : oldest;
@@ -323,7 +334,7 @@ say_siblings(struct site *s)
 
 		end = kin_end(s, i);
 		for (size_t k = i; k < end; k++) {
-			low += is_counted(s, s->kin[k]);
+			low += is_counted(s, s->kin[k], s->from);
 			good += s->sibling[s->kin[k]];
 			if (s->sibling[s->kin[k]])
 				list = arena_fmt(a, "%s%s%s", list, *list ? "; " : "",
@@ -392,6 +403,15 @@ describe(struct site *s, bool cold)
 	f->level = due ? LEVEL_SOON : LEVEL_LATER;
 }
 
+static bool
+is_overridden(const struct view *v)
+{
+	for (size_t i = 0; i < v->n_override; i++)
+		if (strcmp(v->override[i].rule, rule_battery_cluster.id) == 0)
+			return true;
+	return false;
+}
+
 static void
 judge(struct view *v, struct findings *out)
 {
@@ -399,31 +419,35 @@ judge(struct view *v, struct findings *out)
 	struct site s = { .v = v, .out = out };
 	double window = setting_value(v, rule, "window", -1);
 	double days, exposure, onsets;
+	int flags = is_overridden(v) ? BATTERY_SET : 0;
 	bool cold;
 
 	if (v->now == NO_TIME)
 		return;		/* no event and no cover */
 	s.from = v->now - setting_ms(v, rule, "lookback", -1);
+	s.noted = v->now - (int64_t)(battery_usual("lookback") * DAY);
+	s.noted = s.from < s.noted ? s.from : s.noted;
 	days = (double)view_cover_within(v, s.from, v->now) / DAY;
 	batteries_find(v, &s.cells);
 	find_kin(&s);
-	exposure = note_exposure(&s, days);
+	exposure = note_exposure(&s);
 	onsets = note_onsets(&s);
 	find_crowd(&s, setting_ms(v, rule, "window", -1));
 	if (s.n_crowd < 2)
 		return;
 	cold = is_cold(&s);
+	for (size_t i = 0; i < s.n_crowd; i++)
+		flags |= may_be_life(&s, s.crowd[i]) ? BATTERY_LIFE : 0;
 	s.f = finding_add(out, v, rule, -1, "site");
 	s.f->pending = true;
 	s.f->onset = battery_of(&s, s.crowd[s.first])->onset;
 	s.f->count = (long)s.n_crowd;
 	s.f->number[N_CROWD] = (double)s.most;
-	s.f->number[N_COUNTED] = (double)s.n_crowd;
 	s.f->number[N_DEVICE_DAYS] = exposure;
 	s.f->number[N_DAYS] = days;
 	s.f->number[N_ONSETS] = onsets;
 	s.f->number[N_WINDOW] = window;
-	s.f->number[N_COLD] = cold;
+	s.f->number[N_FLAGS] = flags | (cold ? BATTERY_COLD : 0);
 	finding_measure(out, s.f, "crowd", (double)s.most, "onsets");
 	finding_measure(out, s.f, "span", (double)(battery_of(&s, s.crowd[s.first + s.most - 1])->onset
 	    - s.f->onset) / DAY, "d");

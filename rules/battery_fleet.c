@@ -10,14 +10,51 @@
 
 extern const struct rule rule_battery_cluster;
 
+/* By which numbers the fleet is judged. */
+struct terms { double fdr, weight, years, window, accounts; };
+
+double
+battery_usual(const char *name)
+{
+	const struct setting *s = rule_battery_cluster.setting;
+
+	while (strcmp(s->name, name) != 0)
+		s++;
+	return s->value;
+}
+
+static double
+term(const struct fleet *f, bool usual, const char *name)
+{
+	return usual ? battery_usual(name) : setting_fleet(f, &rule_battery_cluster, name);
+}
+
+static struct terms
+terms_of(const struct fleet *f, bool usual)
+{
+	return (struct terms){ .fdr = term(f, usual, "fdr"),
+		.weight = term(f, usual, "prior_onsets"), .years = term(f, usual, "prior_years"),
+		.window = term(f, usual, "window"), .accounts = term(f, usual, "fleet_accounts") };
+}
+
+/* Is anything of the fleet judged by other numbers than the defaults? */
+static bool
+is_overridden(const struct fleet *f)
+{
+	for (size_t i = 0; i < f->n_override; i++)
+		if (strcmp(f->override[i].rule, rule_battery_cluster.id) == 0)
+			return true;
+	for (size_t i = 0; i < f->n_candidate; i++)
+		if ((int)f->candidate[i].number[N_FLAGS] & BATTERY_SET)
+			return true;
+	return false;
+}
+
 /* Onsets a device and day: all of the fleet but this part, and the prior. */
 static double
-rate_of(const struct fleet *f, double onsets, double days)
+rate_of(const struct terms *t, double onsets, double days)
 {
-	double weight = setting_fleet(f, &rule_battery_cluster, "prior_onsets");
-	double years = setting_fleet(f, &rule_battery_cluster, "prior_years");
-
-	return (weight + fmax(0, onsets)) / (weight * years * 365.25 + fmax(0, days));
+	return (t->weight + fmax(0, onsets)) / (t->weight * t->years * 365.25 + fmax(0, days));
 }
 
 static bool
@@ -41,51 +78,71 @@ chance_of_crowd(long crowd, double mean, double windows)
 	return two > 0 ? fmin(1, p / two) : 1;
 }
 
-static void
-judge_sites(struct fleet *f, struct findings *out)
+static bool
+is_life(const struct candidate *c)
 {
-	double limit = setting_fleet(f, &rule_battery_cluster, "fdr");
+	return (int)c->number[N_FLAGS] & BATTERY_LIFE;
+}
+
+/* Each site is held against all others, so that its own crowd does not excuse it. Only sites
+ * with two onsets at least are looked at, so chance is asked under that condition: without
+ * it the step-up procedure, which counts these sites alone, would let through many a pair
+ * where most sites are quiet. `life`: answers are given for life safety only; `alone`: and
+ * only these sites are compared. */
+static void
+judge_sites(struct fleet *f, struct findings *out, const struct terms *t, bool life, bool alone)
+{
 	double *p = x_calloc(2 * f->n_candidate, sizeof *p), *q = p + f->n_candidate;
 	double onsets = 0, days = 0;
+	size_t n = 0;
 
 	for (size_t i = 0; i < f->n_summary; i++) {
 		onsets += has_prefix(f->summary[i].key, "onset:");
 		if (has_prefix(f->summary[i].key, "exposure:"))
 			days += f->summary[i].a;
 	}
-	/* Each site is held against all others, so that its own crowd does not excuse it. Only
-	 * sites with two onsets at least are looked at, so chance is asked under that condition:
-	 * without it the step-up procedure, which counts these sites alone, would let through
-	 * many a pair where most sites are quiet. */
 	for (size_t i = 0; i < f->n_candidate; i++) {
 		struct candidate *c = &f->candidate[i];
-		const double *n = c->number;
-		double rate = rate_of(f, onsets - n[N_ONSETS], days - n[N_DEVICE_DAYS]);
-		double devices = n[N_DAYS] > 0 ? n[N_DEVICE_DAYS] / n[N_DAYS] : 0;
-		double mean = rate * devices * n[N_WINDOW];
+		const double *number = c->number;
+		double rate = rate_of(t, onsets - number[N_ONSETS], days - number[N_DEVICE_DAYS]);
+		double devices = number[N_DAYS] > 0 ? number[N_DEVICE_DAYS] / number[N_DAYS] : 0;
+		double mean = rate * devices * number[N_WINDOW];
 
-		p[i] = n[N_DAYS] > 0 ? chance_of_crowd((long)n[N_CROWD], mean, n[N_DAYS] / n[N_WINDOW]) : 1;
-		c->measure = arena_take(&out->arena, 6 * sizeof *c->measure);
-		c->n_measure = 0;
-		put_measure(c, "devices", devices, "devices");
-		put_measure(c, "rate", rate * 365.25, "per device and year");
-		put_measure(c, "expected", mean, "onsets in a window");
-		put_measure(c, "p", p[i], "");
+		if (alone && !is_life(c))
+			continue;
+		p[n] = number[N_DAYS] > 0 ? chance_of_crowd((long)number[N_CROWD], mean,
+		    number[N_DAYS] / number[N_WINDOW]) : 1;
+		if (!c->fires && (!life || is_life(c))) {
+			c->measure = arena_take(&out->arena, 6 * sizeof *c->measure);
+			c->n_measure = 0;
+			put_measure(c, "devices", devices, "devices");
+			put_measure(c, "rate", rate * 365.25, "per device and year");
+			put_measure(c, "expected", mean, "onsets in a window");
+			put_measure(c, "p", p[n], "");
+		}
+		n++;
 	}
-	stats_adjust(p, f->n_candidate, q);
+	stats_adjust(p, n, q);
+	n = 0;
 	for (size_t i = 0; i < f->n_candidate; i++) {
 		struct candidate *c = &f->candidate[i];
-		const double *n = c->number;
+		const double *number = c->number;
+		double due = number[N_DUE];
 
-		c->fires = q[i] <= limit;
-		put_measure(c, "q", q[i], "");
-		put_measure(c, "sites_compared", (double)f->n_candidate, "sites");
-		c->summary = arena_fmt(&out->arena, "%.0f devices went low within %g days where chance "
-		    "gives %.2g (chance of such a crowd %.2g, over all sites %.2g); %.0f device%s due "
-		    "at this site%s%s", n[N_CROWD], n[N_WINDOW], c->measure[2].value, p[i], q[i],
-		    n[N_DUE], n[N_DUE] == 1 ? " is" : "s are",
-		    n[N_DUE] > 0 ? ": change all on one visit" : "; the new cells are being watched",
-		    n[N_COLD] > 0 ? "; cold pattern: check, not fixed" : "");
+		if (alone && !is_life(c))
+			continue;
+		if (!c->fires && (!life || is_life(c))) {
+			c->fires = q[n] <= t->fdr;
+			put_measure(c, "q", q[n], "");
+			put_measure(c, "sites_compared", (double)f->n_candidate, "sites");
+			c->summary = arena_fmt(&out->arena, "%.0f devices went low within %g days where "
+			    "chance gives %.2g (chance of such a crowd %.2g, over all sites %.2g); %.0f "
+			    "device%s due at this site%s%s", number[N_CROWD], number[N_WINDOW],
+			    c->measure[2].value, p[n], q[n], due, due == 1 ? " is" : "s are",
+			    due > 0 ? ": change all on one visit" : "; the new cells are being watched",
+			    (int)number[N_FLAGS] & BATTERY_COLD ? "; cold pattern: check, not fixed" : "");
+		}
+		n++;
 	}
 	free(p);
 }
@@ -171,8 +228,10 @@ find_cluster(struct type *t)
 }
 
 static void
-measure_type(const struct fleet *f, struct type *t, double window)
+measure_type(const struct terms *terms, struct type *t)
 {
+	double window = terms->window;
+
 	qsort(t->onset, t->n, sizeof *t->onset, by_time);
 	find_accounts(t, window * DAY);
 	for (size_t lo = 0, hi = 0; hi < t->n_account; hi++) {
@@ -185,7 +244,7 @@ measure_type(const struct fleet *f, struct type *t, double window)
 	}
 	/* By the rate, its own, crowd included: cells differ in life. The rate without the
 	 * fullest window was tried, and fired on every third quiet type of few days. */
-	t->a_day = t->span > 0 ? rate_of(f, (double)t->n, t->days) * t->days / t->span : 0;
+	t->a_day = t->span > 0 ? rate_of(terms, (double)t->n, t->days) * t->days / t->span : 0;
 	t->p = t->own = 1;
 	if (t->span > window) {
 		t->p = chance_of_crowd((long)t->most, t->a_day * window, t->span / window);
@@ -208,7 +267,7 @@ report_type(struct findings *out, const struct type *t, double window)
 	for (size_t i = t->lo; i < t->hi; i++) {
 		f->count++;
 		f->last = t->onset[i]->at;
-		f->life |= t->onset[i]->b > 0;
+		f->life |= t->onset[i]->b >= 1;
 	}
 	for (size_t i = t->begin; i < t->end; i++) {
 		const char **to = is_due(t, t->account[i]->account) ? &list : &changed;
@@ -244,12 +303,29 @@ by_key(const void *a, const void *b)
 	return c ? c : (x > y) - (x < y);
 }
 
-static void
-judge_types(struct fleet *f, struct findings *out)
+static bool
+is_reported(const struct findings *out, const struct type *t)
 {
-	double window = setting_fleet(f, &rule_battery_cluster, "window");
-	double limit = setting_fleet(f, &rule_battery_cluster, "fdr");
-	double accounts = setting_fleet(f, &rule_battery_cluster, "fleet_accounts");
+	for (size_t i = 0; i < out->n; i++)
+		if (out->finding[i]->rule == &rule_battery_cluster &&
+		    strcmp(out->finding[i]->subject + strlen("cell:"), t->key) == 0)
+			return true;
+	return false;
+}
+
+static bool
+has_life(const struct type *t)
+{
+	for (size_t i = t->lo; i < t->hi; i++)
+		if (t->onset[i]->b > 0)
+			return true;
+	return false;
+}
+
+/* `life`: only crowds with life safety in them are reported. */
+static void
+judge_types(struct fleet *f, struct findings *out, const struct terms *terms, bool life)
+{
 	const struct summary **all = arena_take(&out->arena, f->n_summary * sizeof *all);
 	const struct summary **onset = arena_take(&out->arena, f->n_summary * sizeof *onset);
 	const struct summary **account = arena_take(&out->arena, f->n_summary * sizeof *account);
@@ -279,7 +355,7 @@ judge_types(struct fleet *f, struct findings *out)
 		if (t.n < 2 || strcmp(t.key, "?") == 0)
 			continue;
 		used += t.n;
-		measure_type(f, &t, window);
+		measure_type(terms, &t);
 		p[n] = t.p;
 		type[n++] = t;
 	}
@@ -288,11 +364,12 @@ judge_types(struct fleet *f, struct findings *out)
 		type[i].q = q[i];
 		/* The prior knows nothing of cells of short life: their own history must not say
 		 * that such a crowd is ordinary. */
-		if (q[i] > limit || type[i].own > limit)
+		if (q[i] > terms->fdr || type[i].own > terms->fdr)
 			continue;
 		find_cluster(&type[i]);
-		if ((double)type[i].due >= accounts)
-			report_type(out, &type[i], window);
+		if ((double)type[i].due >= terms->accounts &&
+		    (!life || (has_life(&type[i]) && !is_reported(out, &type[i]))))
+			report_type(out, &type[i], terms->window);
 	}
 	free(p);
 }
@@ -300,6 +377,16 @@ judge_types(struct fleet *f, struct findings *out)
 void
 battery_fleet_judge(struct fleet *f, struct findings *out)
 {
-	judge_sites(f, out);
-	judge_types(f, out);
+	struct terms set = terms_of(f, false), usual = terms_of(f, true);
+
+	for (size_t i = 0; i < f->n_candidate; i++)
+		f->candidate[i].fires = false;
+	judge_sites(f, out, &set, false, false);
+	judge_types(f, out, &set, false);
+	if (!is_overridden(f))
+		return;
+	/* Among all sites, and among these alone: an override may have changed the others. */
+	judge_sites(f, out, &usual, true, false);
+	judge_sites(f, out, &usual, true, true);
+	judge_types(f, out, &usual, true);
 }

@@ -444,11 +444,9 @@ rules_complete(struct view *v, struct findings *out, size_t first)
 	free(lost.at);
 }
 
-void
-rules_judge(struct view *v, const char *only, struct findings *out)
+static void
+judge_all(struct view *v, const char *only, struct findings *out)
 {
-	size_t first = out->n;
-
 	for (size_t i = 0; i < rule_count; i++) {
 		size_t noted = out->n_summary;
 
@@ -457,5 +455,68 @@ rules_judge(struct view *v, const char *only, struct findings *out)
 		for (; noted < out->n_summary; noted++)
 			out->summary[noted].rule = rule_table[i]->id;
 	}
+}
+
+/* ---- no setting hides life safety -------------------------------------------- */
+
+static bool
+may_be_life(const struct view *v, const struct finding *f)
+{
+	return f->life || (f->device >= 0 &&
+	    (v->device[f->device].life || v->device[f->device].maybe_life));
+}
+
+static bool
+same_case(const struct finding *a, const struct finding *b)
+{
+	return a->rule == b->rule && strcmp(a->subject, b->subject) == 0;
+}
+
+/* Does `set` say of the case what `usual` says, or more? Of a candidate the fleet pass will
+ * judge the numbers, so those by the usual settings stand. */
+static bool
+says_as_much(const struct finding *set, const struct finding *usual)
+{
+	return same_case(set, usual) && set->level <= usual->level && !set->pending &&
+	    !usual->pending && (set->cleared == NO_TIME || usual->cleared != NO_TIME);
+}
+
+/* Where overrides are in force, all is judged by the defaults as well: what these say of life
+ * safety stands where the overrides say nothing, or less. */
+static void
+keep_life_safety(struct view *v, const char *only, struct findings *out, size_t first)
+{
+	size_t n_override = v->n_override, set = out->n, noted = out->n_summary, n = first;
+	bool *drop;
+
+	v->n_override = 0;
+	judge_all(v, only, out);
+	v->n_override = n_override;
+	out->n_summary = noted;
+	drop = x_calloc(out->n + 1, sizeof *drop);
+	for (size_t i = set; i < out->n; i++) {
+		const struct finding *usual = out->finding[i];
+
+		drop[i] = !may_be_life(v, usual);
+		for (size_t k = first; k < set && !drop[i]; k++)
+			drop[i] = says_as_much(out->finding[k], usual);
+		for (size_t k = first; k < set && !drop[i]; k++)
+			drop[k] |= same_case(out->finding[k], usual);
+	}
+	for (size_t i = first; i < out->n; i++)
+		if (!drop[i])
+			out->finding[n++] = out->finding[i];
+	out->n = n;
+	free(drop);
+}
+
+void
+rules_judge(struct view *v, const char *only, struct findings *out)
+{
+	size_t first = out->n;
+
+	judge_all(v, only, out);
+	if (v->n_override)
+		keep_life_safety(v, only, out, first);
 	rules_complete(v, out, first);
 }

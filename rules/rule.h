@@ -162,7 +162,9 @@ void summary_add(struct findings *out, const char *key, int64_t at, double a, do
 void findings_release(struct findings *out);
 
 /* What the engine does with one account: every rule's judge(), then rules_complete().
- * `only` names one rule or is NULL. */
+ * `only` names one rule or is NULL. Where overrides reach the account, it is judged by the
+ * defaults as well, and no finding on what is or may be life safety is lost or ranked down
+ * by an override, whatever the rule makes of it. */
 void rules_judge(struct view *v, const char *only, struct findings *out);
 /* What holds for all findings, done to those from `first` on: texts of the device,
  * life-safety cautions, never below `soon` for a device of unknown kind, what limits the

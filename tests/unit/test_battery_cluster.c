@@ -143,7 +143,7 @@ static void
 fleet_rate(void **state)
 {
 	struct candidate c = { .account = "A1", .subject = "site", .number = {
-		[N_CROWD] = 3, [N_COUNTED] = 3, [N_DEVICE_DAYS] = 1000, [N_DAYS] = 100,
+		[N_CROWD] = 3, [N_DEVICE_DAYS] = 1000, [N_DAYS] = 100,
 		[N_ONSETS] = 3, [N_DUE] = 3, [N_WINDOW] = 14 } };
 	struct summary s[] = {
 		{ "battery-cluster", "A1", "exposure:AA", 0, 1000, 100 },

@@ -85,7 +85,7 @@ add_site(struct town *t, long n, double devices, double days)
 	if (n >= 2)
 		t->candidate[t->fleet.n_candidate++] = (struct candidate){ .account = "A",
 			.subject = "site", .number = { [N_CROWD] = (double)most,
-			[N_COUNTED] = (double)n, [N_DEVICE_DAYS] = exposure, [N_DAYS] = days,
+			[N_DEVICE_DAYS] = exposure, [N_DAYS] = days,
 			[N_ONSETS] = (double)n, [N_DUE] = (double)n, [N_WINDOW] = WINDOW } };
 }
 

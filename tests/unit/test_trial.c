@@ -289,8 +289,9 @@ only_what_is_asked_for_is_shown(void **state)
 	help_close(&h);
 }
 
-/* A site whose detectors were lost together and came back: with keep_cleared at 0 that is no
- * longer kept, which is told though something else was asked for. */
+/* A site whose detectors were lost together and came back eleven days ago, kept by a setting
+ * of 60 days: with 0, and so with the default of 7, that is no longer kept, which is told
+ * though something else was asked for. */
 static void
 life_safety_is_told_whatever_is_asked_for(void **state)
 {
@@ -302,9 +303,10 @@ life_safety_is_told_whatever_is_asked_for(void **state)
 	help_open(&h);
 	help_take(&h, "roster.csv", "account,zone,device,serial,checkin\nA1,1,smoke,4A0071,12h\n"
 	    "A1,2,smoke,4A0072,12h\nA1,3,smoke,4A0073,12h\n");
-	for (int day = 1; day <= 7; day++)
+	help_take(&h, "settings.csv", "rule,setting,value\nsupervision-loss,keep_cleared,60\n");
+	for (int day = 1; day <= 16; day++)
 		for (int zone = 1; zone <= 3; zone++)
-			rows = arena_fmt(&h.arena, "%sA1,2026-10-0%d 0%d:00:0%d,%s,%d\n", rows,
+			rows = arena_fmt(&h.arena, "%sA1,2026-10-%02d 0%d:00:0%d,%s,%d\n", rows,
 			    day == 6 ? 5 : day, day == 6 ? 9 : 8, zone, day == 5 ? "supervision-loss" :
 			    day == 6 ? "supervision-restore" : "check-in", zone);
 	help_events(&h, "events.csv", rows);
