@@ -1,4 +1,5 @@
 #include "daemon/cmd.h"
+#include "daemon/report/board.h"
 #include "daemon/report/findings.h"
 #include "daemon/report/triage.h"
 #include "rules/care.h"
@@ -31,10 +32,10 @@ static const struct opt options[] = {
 	{ 't', "state", "STATE", "open (default), new, continuing, cleared or all", OPT_CHOICE,
 	  offsetof(struct options, state), 0, 0, "open|new|continuing|cleared|all" },
 	{ 'n', "limit", "N", "at most so many; 0 = all. Text shows 50 below \"now\" unless told "
-	  "otherwise and always all of \"now\" and of life safety; csv and json show all",
+	  "otherwise and always all of \"now\" and of life safety; csv, json and html show all",
 	  OPT_COUNT, offsetof(struct options, limit), 0, 1000000000, NULL },
-	{ 'f', "format", "WORD", "text, csv or json (default: text)", OPT_CHOICE,
-	  offsetof(struct options, format), 0, 0, "text|csv|json" },
+	{ 'f', "format", "WORD", "text, csv, json or html, the board as a page (default: text)", OPT_CHOICE,
+	  offsetof(struct options, format), 0, 0, "text|csv|json|html" },
 	OPTS_COMMON(struct options),
 	OPTS_END
 };
@@ -84,13 +85,52 @@ check_names(struct store *s, const struct options *o, struct arena *a, struct er
 	return 0;
 }
 
+static const struct text_zone *
+zones_of(struct tools *tools, const struct stored_finding *f, size_t n)
+{
+	struct page *p = &tools->p;
+	struct text_zone *zone = arena_take(&p->arena, (n + 1) * sizeof *zone);
+	const struct text_zone own = p->zone;
+
+	for (size_t i = 0; i < n; i++) {
+		cmd_zone(p, cmd_tz(tools->zones, f[i].timezone));
+		zone[i] = p->zone;
+	}
+	p->zone = own;
+	return zone;
+}
+
+static int
+show_html(struct tools *tools, const struct options *o, const struct triage *t, struct err *e)
+{
+	struct page *p = &tools->p;
+	struct board b = { .finding = t->finding, .n_finding = t->n_finding,
+	    .filter = filter_text(&p->arena, o), .rest = "\"tripsift triage --format csv\"",
+	    .since = t->since == NO_TIME ? "" : arena_fmt(&p->arena, "New means first raised after %s.",
+	    text_time(p, t->since)), .alert = "", .at = cmd_now() };
+	struct account_info *uncovered;
+	struct store_status status;
+
+	if (store_status(tools->s, &p->arena, &status, e) < 0 ||
+	    store_uncovered(tools->s, &p->arena, &uncovered, &b.n_uncovered, e) < 0)
+		return -1;
+	b.zone = zones_of(tools, t->finding, t->n_finding);
+	b.uncovered = uncovered;
+	for (int l = 0; l < LEVEL_COUNT; l++)
+		b.open[l] = status.open[l];
+	b.accounts = status.accounts;
+	b.cover_from = status.cover_from;
+	b.cover_to = status.cover_to;
+	b.due = status.due;
+	board_html(p, &b);
+	return 0;
+}
+
 static int
 show_text(struct tools *tools, const struct options *o, struct triage *t, struct err *e)
 {
 	struct store *s = tools->s;
 	struct page *p = &tools->p;
-	struct text_zone *zone = arena_take(&p->arena, (t->n_finding + 1) * sizeof *zone);
-	const struct text_zone own = p->zone;
 	struct account_info *uncovered;
 	struct load_row *load = NULL;
 	struct store_status status;
@@ -105,12 +145,7 @@ show_text(struct tools *tools, const struct options *o, struct triage *t, struct
 	if (!*t->filter && store_load(s, OFFENDERS, &p->arena, &load, &t->n_load, &t->all_alarms,
 	    &t->all_activations, e) < 0)
 		return -1;
-	for (size_t i = 0; i < t->n_finding; i++) {
-		cmd_zone(p, cmd_tz(tools->zones, t->finding[i].timezone));
-		zone[i] = p->zone;
-	}
-	p->zone = own;
-	t->zone = zone;
+	t->zone = zones_of(tools, t->finding, t->n_finding);
 	t->load = load;
 	t->uncovered = uncovered;
 	t->twin = twin;
@@ -149,6 +184,8 @@ show(struct tools *tools, void *ctx, struct err *e)
 	t.finding = f;
 	if (o->format == 0)
 		return show_text(tools, o, &t, e);
+	if (o->format == 3)
+		return show_html(tools, o, &t, e);
 	if (o->format == 1) {
 		findings_csv(stdout, f, t.n_finding);
 		return 0;

@@ -12,6 +12,7 @@
 #include <zlib.h>
 
 #include "daemon/cmd.h"
+#include "daemon/report/board.h"
 #include "daemon/report/csvout.h"
 #include "daemon/report/findings.h"
 #include "daemon/report/outfile.h"
@@ -161,9 +162,10 @@ setting_in_force(const char *name, const struct setting_row *row, size_t n)
 	return value;
 }
 
+/* `before`: against the night before the last, which has been told already. */
 static int
-collect(struct store *s, const struct nightly_options *o, struct arena *a, struct digest *d,
-    struct err *e)
+collect(struct store *s, const struct nightly_options *o, bool before, struct arena *a,
+    struct digest *d, struct err *e)
 {
 	struct finding_filter all = { .level = -1, .state = "all", .since = NO_TIME,
 	    .as_of = o->now };
@@ -182,9 +184,9 @@ collect(struct store *s, const struct nightly_options *o, struct arena *a, struc
 
 	*d = (struct digest){ .at = o->now, .failed = o->failed, .n_failed = o->n_failed,
 	    .n_known = o->n_known };
-	if (store_night(s, &d->last, e) ||
+	if ((before ? store_night_before : store_night)(s, &d->last, e) ||
 	    store_findings(s, &all, a, &finding, &d->n_finding, e) ||
-	    store_told(s, a, &told, &d->n_told, e) ||
+	    (before ? store_told_before : store_told)(s, a, &told, &d->n_told, e) ||
 	    store_uncovered(s, a, &uncovered, &d->n_uncovered, e) ||
 	    store_accounts(s, a, &account, &d->n_account, e) ||
 	    store_night_files(s, d->last.file, a, &file, &d->n_file, e) ||
@@ -216,23 +218,59 @@ collect(struct store *s, const struct nightly_options *o, struct arena *a, struc
 	return 0;
 }
 
+struct listed {
+	struct stored_finding *finding;
+	struct text_zone      *zone;
+	enum digest_change    *change;
+	size_t                 n;
+};
+
 /* Open findings, then those that this night tells as cleared. */
-static const struct stored_finding *
-listed(struct arena *a, const struct digest *d, size_t *n)
+static void
+list_all(struct arena *a, const struct digest *d, struct listed *l)
 {
-	struct stored_finding *list = arena_take(a, (d->n_finding + 1) * sizeof *list);
+	size_t most = d->n_finding + 1;
 
-	*n = 0;
-	for (size_t i = 0; i < d->n_finding; i++)
-		if (d->finding[i].cleared == NO_TIME)
-			list[(*n)++] = d->finding[i];
-	for (size_t i = 0; i < d->n_finding; i++) {
-		enum digest_change c = digest_change(d, &d->finding[i]);
+	*l = (struct listed){ .finding = arena_take(a, most * sizeof *l->finding),
+	    .zone = arena_take(a, most * sizeof *l->zone),
+	    .change = arena_take(a, most * sizeof *l->change) };
+	for (int cleared = 0; cleared <= 1; cleared++) {
+		for (size_t i = 0; i < d->n_finding; i++) {
+			enum digest_change c = digest_change(d, &d->finding[i]);
 
-		if (c == DIGEST_CLEARED || (c == DIGEST_PASSED && d->last.id))
-			list[(*n)++] = d->finding[i];
+			if (cleared != (d->finding[i].cleared != NO_TIME) || c == DIGEST_GONE ||
+			    (c == DIGEST_PASSED && !d->last.id))
+				continue;
+			l->finding[l->n] = d->finding[i];
+			l->zone[l->n] = d->zone[i];
+			l->change[l->n++] = c;
+		}
 	}
-	return list;
+}
+
+static void
+write_board(FILE *f, const struct nightly_options *o, struct arena *a, const struct digest *d,
+    const struct listed *l)
+{
+	struct board b = { .finding = l->finding, .zone = l->zone, .change = l->change,
+	    .n_finding = l->n, .filter = "", .rest = "findings.csv", .uncovered = d->uncovered,
+	    .n_uncovered = d->n_uncovered, .expected = d->expected,
+	    .accounts = (int64_t)d->n_account, .cover_from = d->cover_from,
+	    .cover_to = d->cover_to, .due = d->due, .at = d->at, .beside = true };
+	struct account_info *behind;
+	struct page p;
+
+	page_init(&p, f);
+	cmd_zone(&p, tz_machine(o->zones));
+	b.n_behind = digest_behind(d, a, &behind);
+	b.behind = behind;
+	b.alert = digest_stale(&p, d);
+	b.since = arena_fmt(a, "New and cleared: %s.", digest_against(&p, d));
+	for (size_t i = 0; i < l->n; i++)
+		if (l->finding[i].cleared == NO_TIME)
+			b.open[l->finding[i].level]++;
+	board_html(&p, &b);
+	page_release(&p);
 }
 
 struct asides { struct csvout w; int64_t since; };
@@ -253,9 +291,9 @@ aside_row(void *ctx, const struct aside_row *row)
 	return ferror(x->w.f);
 }
 
-enum { DIGEST, CSV, JSON, ASIDE, OUTPUTS };
+enum { DIGEST, CSV, JSON, ASIDE, BOARD, OUTPUTS };
 static const char *const file_name[OUTPUTS] = {
-	"digest.txt", "findings.csv", "findings.json", "set-aside.csv"
+	"digest.txt", "findings.csv", "findings.json", "set-aside.csv", "board.html"
 };
 
 static int
@@ -264,20 +302,20 @@ write_all(struct store *s, const struct nightly_options *o, struct arena *a,
 {
 	struct json j = { .f = out[JSON].f };
 	struct asides asides = { .since = d->last.file };
-	const struct stored_finding *finding;
+	struct listed l;
 	struct page p;
-	size_t n;
 
 	page_init(&p, out[DIGEST].f);
 	cmd_zone(&p, tz_machine(o->zones));
 	digest_text(&p, d);
 	page_release(&p);
-	finding = listed(a, d, &n);
-	findings_csv(out[CSV].f, finding, n);
+	list_all(a, d, &l);
+	findings_csv(out[CSV].f, l.finding, l.n);
 	json_open(&j, NULL, '{');
-	findings_json(&j, finding, n);
+	findings_json(&j, l.finding, l.n);
 	json_close(&j, '}');
 	json_end(&j);
+	write_board(out[BOARD].f, o, a, d, &l);
 	csvout_init(&asides.w, out[ASIDE].f);
 	csvout_header(&asides.w, "from_file,from_line,kind,reason,raw");
 	return store_asides(s, aside_row, &asides, e) < 0 ? -1 : 0;
@@ -310,7 +348,7 @@ nightly_tell(struct store *s, const struct nightly_options *o, struct arena *a,
 		return -1;
 	for (int i = 0; rc == 0 && i < OUTPUTS; i++)
 		rc = outfile_open(&out[i], arena_fmt(a, "%s/%s", o->out, file_name[i]), e);
-	if (rc == 0 && (collect(s, o, a, &d, e) || write_all(s, o, a, &d, out, e) ||
+	if (rc == 0 && (collect(s, o, false, a, &d, e) || write_all(s, o, a, &d, out, e) ||
 	    place_all(out, e) || store_night_done(s, o->now, e) || store_commit(s, e)))
 		rc = -1;
 	for (int i = 0; i < OUTPUTS; i++)
@@ -322,4 +360,23 @@ nightly_tell(struct store *s, const struct nightly_options *o, struct arena *a,
 	*asks = arena_text(a, span_of(digest_attention(&p, &d)));
 	page_release(&p);
 	return 0;
+}
+
+int
+nightly_board(struct store *s, const struct nightly_options *o, struct err *e)
+{
+	struct arena a = { 0 };
+	struct outfile out = { 0 };
+	struct listed l;
+	struct digest d;
+	int rc = outfile_open(&out, arena_fmt(&a, "%s/%s", o->out, file_name[BOARD]), e);
+
+	if (rc == 0 && (rc = collect(s, o, true, &a, &d, e)) == 0) {
+		list_all(&a, &d, &l);
+		write_board(out.f, o, &a, &d, &l);
+		rc = outfile_close(&out, e);
+	}
+	outfile_drop(&out);
+	arena_release(&a);
+	return rc;
 }

@@ -1,6 +1,6 @@
 /* nightly.h - one night: what is told, and that it was told.
  *
- * Writes digest.txt, findings.csv, findings.json and set-aside.csv. All are whole and on
+ * Writes digest.txt, findings.csv, findings.json, set-aside.csv and board.html. All are whole and on
  * the disk before the first takes its place; only then the findings count as told. A run
  * that is cut short tells the same again the next time.
  */
@@ -23,6 +23,10 @@ struct nightly_options {
 /* *asks: what asks for a person, "" = nothing. Lent by `a`. */
 int nightly_tell(struct store *s, const struct nightly_options *o, struct arena *a,
     const char **asks, struct err *e);
+
+/* The board alone, anew between two nights: what changed is told against the night before
+ * the last, as the last one told it. */
+int nightly_board(struct store *s, const struct nightly_options *o, struct err *e);
 
 /* The files of a folder that are to be read, by name: all but those that the store knows
  * already (counted in *known), those that begin with a dot, and .part and .tmp. New

@@ -344,6 +344,18 @@ judge(struct watch *w)
 	log_end(&l);
 }
 
+/* Decisions of the day and what came in stand on the board before the next night. */
+static void
+write_board(struct watch *w)
+{
+	const struct nightly_options o = { .out = w->o->out, .zones = w->o->zones, .now = cmd_now(),
+	    .expected = -1 };
+	struct err e;
+
+	if (w->o->out && nightly_board(w->s, &o, &e) < 0)
+		log_say(LOG_ERROR, "no-board", "why", e.text);
+}
+
 /* One claim and what follows from it; false: there was nothing to do. */
 static bool
 work(struct watch *w)
@@ -375,6 +387,7 @@ work(struct watch *w)
 		busy = true;
 	}
 	if (busy && !*loop_stop() && drop_next(w->drop, now) != 0) {
+		write_board(w);
 		write_status(w, "watching");
 		say_idle(w);
 	}

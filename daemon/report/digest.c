@@ -41,6 +41,38 @@ digest_reached(const struct digest *d)
 	return d->cover_to != NO_TIME && d->cover_to >= d->expected;
 }
 
+const char *
+digest_stale(struct page *p, const struct digest *d)
+{
+	if (digest_reached(d))
+		return "";
+	return arena_fmt(&p->arena, "NO NEW DATA since %s (%s). Exports were expected to reach %s. A "
+	    "quiet list does not mean a quiet night.", d->cover_to == NO_TIME ? "ever" :
+	    text_time(p, d->cover_to), p->zone.name, text_time(p, d->expected));
+}
+
+const char *
+digest_against(struct page *p, const struct digest *d)
+{
+	return d->last.id ? arena_fmt(&p->arena, "against the night of %s", text_time(p, d->last.at)) :
+	    "the first night: all that is open is new";
+}
+
+size_t
+digest_behind(const struct digest *d, struct arena *a, struct account_info **out)
+{
+	size_t n = 0;
+
+	*out = arena_take(a, (d->n_account + 1) * sizeof **out);
+	for (size_t i = 0; i < d->n_account; i++) {
+		const struct account_info *x = &d->account[i];
+
+		if (x->in_sites && (x->cover_to == NO_TIME || x->cover_to < d->expected))
+			(*out)[n++] = *x;
+	}
+	return n;
+}
+
 static bool
 asks(enum digest_change c)
 {
@@ -231,40 +263,16 @@ changes(struct page *p, const struct digest *d)
 
 /* ---- what was read ---------------------------------------------------------- */
 
-static const char *
-names(struct page *p, const struct account_info *a, size_t n)
-{
-	const char *text = "";
-
-	for (size_t i = 0; i < n && i < NAMED; i++)
-		text = arena_fmt(&p->arena, "%s%s%s", text, i ? ", " : "",
-		    phrase_site(p, a[i].account, a[i].name));
-	return n > NAMED ? arena_fmt(&p->arena, "%s and %zu more", text, n - NAMED) : text;
-}
-
 static void
 coverage(struct page *p, const struct digest *d)
 {
-	const char *behind = "";
-	size_t n = 0;
+	struct account_info *behind;
+	size_t n = digest_behind(d, &p->arena, &behind);
 
 	page_heading(p, STYLE_STRONG, "COVERAGE");
-	page_fmt(p, "  ", "%s, covered by exports from %s to %s (%s).",
-	    text_count(p, (int64_t)d->n_account, "account", "accounts"), text_time(p, d->cover_from),
-	    text_time(p, d->cover_to), p->zone.name);
-	for (size_t i = 0; i < d->n_account; i++) {
-		const struct account_info *a = &d->account[i];
-
-		if (!a->in_sites || (a->cover_to != NO_TIME && a->cover_to >= d->expected))
-			continue;
-		if (n++ < NAMED)
-			behind = arena_fmt(&p->arena, "%s%s%s", behind, n > 1 ? ", " : "",
-			    phrase_site(p, a->account, a->name));
-	}
+	page_para(p, "  ", phrase_cover(p, (int64_t)d->n_account, d->cover_from, d->cover_to));
 	if (n)
-		page_fmt(p, "  ", "%s of sites %s not covered up to %s: %s%s.", text_count(p, (int64_t)n,
-		    "account", "accounts"), n == 1 ? "is" : "are", text_time(p, d->expected), behind,
-		    n > NAMED ? " and more" : "");
+		page_para(p, "  ", phrase_behind(p, n, d->expected, phrase_sites(p, behind, n, NAMED)));
 	if (d->due)
 		page_fmt(p, "  ", "%s still to be judged.", text_count(p, d->due, "account is",
 		    "accounts are"));
@@ -305,26 +313,20 @@ files(struct page *p, const struct digest *d)
 static void
 head(struct page *p, const struct digest *d, const int64_t *n, bool changed)
 {
-	const char *ask_for = digest_attention(p, d);
-	size_t behind = 0;
+	const char *ask_for = digest_attention(p, d), *stale = digest_stale(p, d);
+	struct account_info *list;
+	size_t behind = digest_behind(d, &p->arena, &list);
 
-	for (size_t i = 0; i < d->n_account; i++)
-		behind += d->account[i].in_sites &&
-		    (d->account[i].cover_to == NO_TIME || d->account[i].cover_to < d->expected);
-	if (!digest_reached(d))
-		page_fmt(p, "", "NO NEW DATA since %s (%s). Exports were expected to reach %s. A quiet "
-		    "list does not mean a quiet night.", d->cover_to == NO_TIME ? "ever" :
-		    text_time(p, d->cover_to), p->zone.name, text_time(p, d->expected));
+	if (*stale)
+		page_para(p, "", stale);
 	page_fmt(p, "", "NIGHT DIGEST of %s (%s), %s.", text_time(p, d->at), p->zone.name,
-	    d->last.id ? arena_fmt(&p->arena, "against the night of %s", text_time(p, d->last.at)) :
-	    "the first night: all that is open is new");
+	    digest_against(p, d));
 	if (*ask_for)
 		page_fmt(p, "A PERSON IS NEEDED: ", "%s.", ask_for);
 	if (d->n_uncovered) {
 		page_heading(p, STYLE_STRONG, "NOT IN THE EXPORTS");
-		page_fmt(p, "  ", "%s no data of the last 3 days: %s. Nothing is known of them, good or "
-		    "bad.", text_count(p, (int64_t)d->n_uncovered, "account has", "accounts have"),
-		    names(p, d->uncovered, d->n_uncovered));
+		page_para(p, "  ", phrase_uncovered(p, d->n_uncovered, phrase_sites(p, d->uncovered,
+		    d->n_uncovered, NAMED)));
 	}
 	for (size_t i = 0; i < d->n_failed; i++) {
 		if (i == 0)

@@ -56,6 +56,12 @@ struct digest {
 enum digest_change digest_change(const struct digest *d, const struct stored_finding *f);
 /* Did the exports reach the expected hour? */
 bool digest_reached(const struct digest *d);
+/* "NO NEW DATA since ..."; "" when they did. */
+const char *digest_stale(struct page *p, const struct digest *d);
+/* "against the night of ...", or that it is the first. */
+const char *digest_against(struct page *p, const struct digest *d);
+/* The accounts of sites that are not covered up to that hour. */
+size_t digest_behind(const struct digest *d, struct arena *a, struct account_info **out);
 /* What asks for a person: a new `now` (or one that rose or came back), a failed file, no
  * new data, set-aside rows above the limit or for a reason never seen before. "" = nothing.
  * Lent by the page. */

@@ -17,6 +17,9 @@ static const char style[] =
     ;
 
 static const struct script { const char *name, *text; } scripts[] = {
+	{ "board",
+#include "daemon/report/board_js.h"
+	},
 	{ NULL, NULL }
 };
 

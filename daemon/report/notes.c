@@ -65,7 +65,7 @@ notes_html(const struct notes *n, struct html *h)
 	if (!n->life && !n->n)
 		return;
 	html_open(h, "section");
-	html_attr(h, "class", "care");
+	html_attr(h, "class", "care notes");
 	html_attr(h, "aria-label", "Cautions");
 	if (n->life)
 		html_leaf(h, "p", NULL, CARE_LIFE);

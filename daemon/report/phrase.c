@@ -17,6 +17,41 @@ phrase_site(struct page *p, const char *account, const char *name)
 }
 
 const char *
+phrase_sites(struct page *p, const struct account_info *a, size_t n, size_t most)
+{
+	const char *text = "";
+
+	for (size_t i = 0; i < n && i < most; i++)
+		text = arena_fmt(&p->arena, "%s%s%s", text, i ? ", " : "",
+		    phrase_site(p, a[i].account, a[i].name));
+	return n > most ? arena_fmt(&p->arena, "%s and %zu more", text, n - most) : text;
+}
+
+const char *
+phrase_uncovered(struct page *p, size_t n, const char *names)
+{
+	return arena_fmt(&p->arena, "%s no data of the last 3 days%s%s. Nothing is known of them, good "
+	    "or bad.", text_count(p, (int64_t)n, "account has", "accounts have"), *names ? ": " : "",
+	    names);
+}
+
+const char *
+phrase_behind(struct page *p, size_t n, int64_t expected, const char *names)
+{
+	return arena_fmt(&p->arena, "%s of sites %s not covered up to %s%s%s.",
+	    text_count(p, (int64_t)n, "account", "accounts"), n == 1 ? "is" : "are",
+	    text_time(p, expected), *names ? ": " : "", names);
+}
+
+const char *
+phrase_cover(struct page *p, int64_t accounts, int64_t from, int64_t to)
+{
+	return arena_fmt(&p->arena, "%s, covered by exports from %s to %s (%s).",
+	    text_count(p, accounts, "account", "accounts"), text_time(p, from), text_time(p, to),
+	    p->zone.name);
+}
+
+const char *
 phrase_decision(struct page *p, const struct stored_decision *d)
 {
 	const char *text = arena_fmt(&p->arena, "%s by %s on %s", d->decision, d->who,

@@ -35,9 +35,8 @@ one_finding(struct page *p, const struct triage *t, size_t i, const struct notes
 static void
 head(struct page *p, const struct triage *t)
 {
-	page_fmt(p, "", "%s, covered by exports from %s to %s (%s). Times of findings are by each "
-	    "site's own clock.", text_count(p, t->accounts, "account", "accounts"),
-	    text_time(p, t->cover_from), text_time(p, t->cover_to), p->zone.name);
+	page_fmt(p, "", "%s Times of findings are by each site's own clock.",
+	    phrase_cover(p, t->accounts, t->cover_from, t->cover_to));
 	if (t->due)
 		page_fmt(p, "", "%s still to be judged: the next ingest does it.",
 		    text_count(p, t->due, "account is", "accounts are"));
@@ -51,18 +50,12 @@ missing(struct page *p, const struct triage *t)
 	const char *names = "";
 
 	if (t->n_uncovered) {
-		for (size_t i = 0; i < t->n_uncovered && i < NAMED; i++)
-			names = arena_fmt(&p->arena, "%s%s%s", names, i ? ", " : "", phrase_site(p,
-			    t->uncovered[i].account, t->uncovered[i].name));
 		page_heading(p, STYLE_STRONG, "NOT IN THE EXPORTS");
-		page_fmt(p, "  ", "%s no data of the last 3 days: %s%s. Nothing is known of "
-		    "them, good or bad.",
-		    text_count(p, (int64_t)t->n_uncovered, "account has", "accounts have"), names,
-		    t->n_uncovered > NAMED ? " and more" : "");
+		page_para(p, "  ", phrase_uncovered(p, t->n_uncovered, phrase_sites(p, t->uncovered,
+		    t->n_uncovered, NAMED)));
 	}
 	if (t->n_twin) {
 		page_heading(p, STYLE_STRONG, "ACCOUNTS THAT DIFFER ONLY IN LEADING ZEROS");
-		names = "";
 		for (size_t i = 0; i < t->n_twin && i < NAMED; i++)
 			names = arena_fmt(&p->arena, "%s%s%s and %s", names, i ? "; " : "",
 			    t->twin[2 * i], t->twin[2 * i + 1]);

@@ -4,11 +4,10 @@
 
 #include "daemon/store/db.h"
 
-int
-store_night(struct store *s, struct night *out, struct err *e)
+static int
+read_night(struct store *s, const char *sql, struct night *out, struct err *e)
 {
-	sqlite3_stmt *st = db_stmt(s, "SELECT id, at, file, decision FROM night"
-	    " ORDER BY id DESC LIMIT 1", e);
+	sqlite3_stmt *st = db_stmt(s, sql, e);
 	int rc = st ? db_step(s, st, e) : -1;
 
 	*out = (struct night){ .at = NO_TIME };
@@ -22,10 +21,24 @@ store_night(struct store *s, struct night *out, struct err *e)
 }
 
 int
-store_told(struct store *s, struct arena *a, struct told **out, size_t *n, struct err *e)
+store_night(struct store *s, struct night *out, struct err *e)
 {
-	sqlite3_stmt *st = db_stmt(s, "SELECT finding, level, count, cleared FROM told"
-	    " ORDER BY finding", e);
+	return read_night(s, "SELECT id, at, file, decision FROM night ORDER BY id DESC LIMIT 1", out,
+	    e);
+}
+
+int
+store_night_before(struct store *s, struct night *out, struct err *e)
+{
+	return read_night(s, "SELECT id, at, file, decision FROM night ORDER BY id DESC"
+	    " LIMIT 1 OFFSET 1", out, e);
+}
+
+static int
+read_told(struct store *s, const char *sql, struct arena *a, struct told **out, size_t *n,
+    struct err *e)
+{
+	sqlite3_stmt *st = db_stmt(s, sql, e);
 	struct told *list = NULL;
 	size_t cap = 0;
 	int rc = st ? 0 : -1;
@@ -38,6 +51,21 @@ store_told(struct store *s, struct arena *a, struct told **out, size_t *n, struc
 	}
 	*out = arena_keep(a, list, *n, sizeof *list);
 	return rc;
+}
+
+int
+store_told(struct store *s, struct arena *a, struct told **out, size_t *n, struct err *e)
+{
+	return read_told(s, "SELECT finding, level, count, cleared FROM told ORDER BY finding", a,
+	    out, n, e);
+}
+
+int
+store_told_before(struct store *s, struct arena *a, struct told **out, size_t *n,
+    struct err *e)
+{
+	return read_told(s, "SELECT finding, level, count, cleared FROM told_before"
+	    " ORDER BY finding", a, out, n, e);
 }
 
 int
@@ -171,6 +199,8 @@ store_night_done(struct store *s, int64_t wall_clock, struct err *e)
 		return -1;
 	return db_exec(s, "UPDATE finding_case SET night = (SELECT max(id) FROM night)"
 	    " WHERE night IS NULL AND id IN (SELECT id FROM finding WHERE NOT pending);"
+	    "DELETE FROM told_before;"
+	    "INSERT INTO told_before SELECT * FROM told;"
 	    "DELETE FROM told;"
 	    "INSERT INTO told SELECT id, level, count, cleared IS NOT NULL FROM finding"
 	    " WHERE NOT pending", e);

@@ -254,6 +254,11 @@ int store_night(struct store *s, struct night *out, struct err *e);
 struct told { const char *finding; int level; int64_t count; bool cleared; };
 int store_told(struct store *s, struct arena *a, struct told **out, size_t *n, struct err *e);
 
+/* The night before the last, and what it said. */
+int store_night_before(struct store *s, struct night *out, struct err *e);
+int store_told_before(struct store *s, struct arena *a, struct told **out, size_t *n,
+    struct err *e);
+
 /* Event files and lists taken in after file `since`. */
 struct night_file {
 	int64_t     id;

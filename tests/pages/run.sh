@@ -11,7 +11,7 @@ PROGRAM=$(cd "$(dirname "$1")" && pwd)/$(basename "$1")
 PAGES=$(cd "$here/../.." && pwd)/build/pages
 export PROGRAM PAGES
 shift
-node -e 'process.exit(process.versions.node.split(".")[0] < 20)' ||
+node -e 'process.exit(process.versions.node.split(".")[0] < 20 ? 1 : 0)' ||
     { echo "node 20 or newer is needed, this is $(node --version)"; exit 1; }
 mkdir -p "$PAGES"
 # The mark is put down last: an install that was cut short is done again.
