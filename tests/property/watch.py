@@ -240,6 +240,34 @@ def night(program, folder):
     assert w.end()[0] == 0
 
 
+def board(program, folder):
+    """What comes in by day stands on the board at once; what is new since the night stays so."""
+    d = folder_of(folder, "board")
+    os.makedirs(f"{d}/in")
+    write_csv(f"{d}/in/a.csv", HEAD, [("A1", "2026-10-01T08:00:00Z", "fire-alarm", "1")])
+    program.run(f"{d}/s.db", "nightly", f"{d}/in", "--out", f"{d}/out", "--now", "2026-10-01T00:00")
+    os.makedirs(f"{d}/drop/inbox")
+    os.makedirs(f"{d}/drop/desk")
+    drop(d, "inbox", "b.csv", [("B2", "2026-10-01T08:00:00Z", "fire-alarm", "1")])
+    w = Daemon(program, d, "--settle", "0", "--nightly", "00:00", "--out", f"{d}/out")
+
+    def page():
+        with open(f"{d}/out/board.html", encoding="utf-8") as f:
+            return f.read()
+
+    def row(account):
+        (found,) = [r for r in page().split("<tr ") if f"<td>{account}</td>" in r]
+        return found
+    until("the night", lambda: w.said("what=night") and "<td>B2</td>" in page())
+    (id_,) = [row["id"] for row in json.loads(program.run(f"{d}/s.db", "triage", "--format", "json"))["findings"]
+              if row["account"] == "B2"]
+    drop(d, "desk", "d.csv", [(id_, "seen", "R. <Moser>", "")], ("finding", "decision", "who", "until"))
+    until("the decision is on the board", lambda: "seen by R. &lt;Moser&gt;" in page())
+    assert 'data-decided="yes"' in row("B2") and 'data-state="new"' in row("B2"), row("B2")
+    assert 'data-decided="no"' in row("A1") and 'data-state="continuing"' in row("A1"), row("A1")
+    assert w.end()[0] == 0
+
+
 def main(program, folder, _seed):
     ordinary_day(program, folder)
     wordings(program, folder)
@@ -247,6 +275,7 @@ def main(program, folder, _seed):
     waiting_for_others(program, folder)
     supervised(program, folder)
     night(program, folder)
+    board(program, folder)
 
 
 cases(main)
