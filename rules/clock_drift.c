@@ -31,9 +31,10 @@ static const struct setting settings[] = {
 enum { BLOCKS = 16, IN_BLOCK = 9 };
 
 struct block {
-	double   at;		/* days since the first event looked at */
-	double   offset;	/* s */
+	double   at;		/* median, in days since the first event looked at */
+	double   offset;	/* median, in s */
 	uint32_t event;		/* its middle one */
+	uint32_t begin;		/* its first one */
 };
 
 struct clock {
@@ -41,6 +42,8 @@ struct clock {
 	int          n, first;	/* blocks; the first one after the last jump */
 	double       jump;	/* s, the last one; 0 = none */
 	double       slope;	/* s a day */
+	int64_t      origin;	/* receipt of the first event looked at */
+	uint32_t     onset;	/* the event from which on the clock has gone as it goes now */
 	int64_t     *emptied;	/* when a buffer began to be emptied, by receipt */
 	size_t       n_emptied;
 };
@@ -80,11 +83,29 @@ find_emptied(struct view *v, struct clock *c)
 	c->emptied = arena_keep(&v->arena, list, c->n_emptied, sizeof *list);
 }
 
+static double
+magnitude(double x)
+{
+	return x < 0 ? -x : x;
+}
+
+static double
+offset_of(const struct event *ev)
+{
+	return (double)(ev->at - ev->received) / SECOND;
+}
+
+static double
+day_of(const struct clock *c, const struct event *ev)
+{
+	return (double)(ev->received - c->origin) / DAY;
+}
+
 static void
-add_newest(const struct view *v, int64_t origin, struct clock *c)
+add_newest(const struct view *v, struct clock *c)
 {
 	struct block *block = &c->block[c->n++];
-	double offset[IN_BLOCK];
+	double offset[IN_BLOCK], day[IN_BLOCK];
 	size_t n = 0;
 
 	for (size_t i = v->n_event; i-- > 0 && n < IN_BLOCK;) {
@@ -94,10 +115,11 @@ add_newest(const struct view *v, int64_t origin, struct clock *c)
 			continue;
 		if (n == 0)
 			block->event = (uint32_t)i;
-		if (n <= IN_BLOCK / 2)		/* its middle in the end */
-			block->at = (double)(ev->received - origin) / DAY;
-		offset[n++] = (double)(ev->at - ev->received) / SECOND;
+		block->begin = (uint32_t)i;
+		day[n] = day_of(c, ev);
+		offset[n++] = offset_of(ev);
 	}
+	block->at = stats_median(day, n);
 	block->offset = stats_median(offset, n);
 }
 
@@ -105,57 +127,65 @@ add_newest(const struct view *v, int64_t origin, struct clock *c)
 static void
 find_blocks(const struct view *v, size_t begin, size_t fit, struct clock *c)
 {
-	size_t seen = 0, taken = 0, step, size;
-	double offset[IN_BLOCK];
-	int64_t origin = NO_TIME;
+	size_t seen = 0, taken = 0, most, size;
+	double offset[IN_BLOCK], day[IN_BLOCK];
 
+	c->origin = NO_TIME;
 	c->n = fit < BLOCKS * 3 ? (int)(fit / 3) : BLOCKS;
 	size = fit / (size_t)c->n;
-	step = size > IN_BLOCK ? size / IN_BLOCK : 1;
+	most = size < IN_BLOCK ? size : IN_BLOCK;
 	for (size_t i = begin, b = 0; i < v->n_event && b < (size_t)c->n; i++) {
 		const struct event *ev = &v->event[i];
 		struct block *block = &c->block[b];
 
 		if (!is_fit(v, c, ev))
 			continue;
-		origin = origin == NO_TIME ? ev->received : origin;
-		if (seen % step == 0 && taken < IN_BLOCK)
-			offset[taken++] = (double)(ev->at - ev->received) / SECOND;
-		if (seen == size / 2) {
-			block->at = (double)(ev->received - origin) / DAY;
-			block->event = (uint32_t)i;
+		c->origin = c->origin == NO_TIME ? ev->received : c->origin;
+		if (seen == 0)
+			block->begin = (uint32_t)i;
+		if (taken < most && seen == (2 * taken + 1) * size / (2 * most)) {
+			day[taken] = day_of(c, ev);
+			offset[taken++] = offset_of(ev);
 		}
+		if (seen == size / 2)
+			block->event = (uint32_t)i;
 		if (++seen == size) {
+			block->at = stats_median(day, taken);
 			block->offset = stats_median(offset, taken);
 			seen = taken = 0;
 			b++;
 		}
 	}
-	add_newest(v, origin, c);
+	add_newest(v, c);
 }
 
-/* A step far above the others. */
+/* A step far above the others, beyond what the clock usually gains in that time: a quiet
+ * weekend is no jump of a clock that runs away. */
 static void
 find_jump(struct clock *c, double least)
 {
-	double step[BLOCKS + 1], usual;
+	double step[BLOCKS + 1], rate[BLOCKS + 1], days, middle, usual;
 	int n = 0;
 
 	for (int i = 1; i < c->n; i++) {
-		double d = c->block[i].offset - c->block[i - 1].offset;
-
-		step[n++] = d < 0 ? -d : d;
+		step[i] = c->block[i].offset - c->block[i - 1].offset;
+		days = c->block[i].at - c->block[i - 1].at;
+		if (days > 0)
+			rate[n++] = step[i] / days;
 	}
 	if (!n)
 		return;
-	usual = stats_median(step, (size_t)n);
+	middle = stats_median(rate, (size_t)n);
 	for (int i = 1; i < c->n; i++) {
-		double d = c->block[i].offset - c->block[i - 1].offset, size = d < 0 ? -d : d;
-
-		if (size < least || size < 5 * usual)
+		step[i] -= middle * (c->block[i].at - c->block[i - 1].at);
+		rate[i - 1] = magnitude(step[i]);
+	}
+	usual = stats_median(rate, (size_t)c->n - 1);
+	for (int i = 1; i < c->n; i++) {
+		if (magnitude(step[i]) < least || magnitude(step[i]) < 5 * usual)
 			continue;
 		c->first = i;
-		c->jump = d;
+		c->jump = step[i];
 	}
 }
 
@@ -173,10 +203,36 @@ slope_of(const struct clock *c)
 	return n ? stats_median(slope, n) : 0;
 }
 
-static double
-magnitude(double x)
+/* Back from the first block after the last jump, while events lie on its line: the first
+ * of them. Three in a row that do not are before it; fewer are late rows, or a clock that
+ * was set for a moment. "On the line" is within half the jump, else within `least` s, and a
+ * tenth of what the line itself makes: the slope is not known better. The walk does not end
+ * where the look-back does, so that the onset stays while that moves on night by night. */
+static void
+find_onset(const struct view *v, struct clock *c, double least)
 {
-	return x < 0 ? -x : x;
+	enum { BESIDE = 3 };
+	double beside = c->jump < 0 || c->jump > 0 ? magnitude(c->jump) / 2 : least;
+	const struct block *first = &c->block[c->first];
+	/* Of the first block most events lie on the line, but not its first ones. */
+	size_t i = c->first + 1 < c->n ? c->block[c->first + 1].begin : v->n_event;
+	int away = 0;
+
+	c->onset = first->event;
+	for (; i-- > 0 && away < BESIDE;) {
+		const struct event *ev = &v->event[i];
+		double line;
+
+		if (!is_fit(v, c, ev))
+			continue;
+		line = first->offset + c->slope * (day_of(c, ev) - first->at);
+		if (magnitude(offset_of(ev) - line) > beside + magnitude(line - first->offset) / 10) {
+			away++;
+		} else {
+			away = 0;
+			c->onset = (uint32_t)i;
+		}
+	}
 }
 
 /* Half hours that a wrong zone or summer time makes; 0 = it is none of these. */
@@ -211,11 +267,12 @@ report(struct view *v, struct findings *out, struct clock *c, bool off, bool dri
 
 	f->level = magnitude(last->offset) >= setting_value(v, r, "off_much", -1) * 60
 	    ? LEVEL_SOON : LEVEL_LATER;
-	f->onset = v->event[from->event].at;
+	f->onset = v->event[c->onset].at;
 	f->last = v->event[last->event].at;
 	f->count = 1;
 	for (int i = c->first > 0 ? c->first - 1 : 0; i < c->n; i++)
 		finding_evidence(out, f, c->block[i].event);
+	finding_evidence(out, f, c->onset);
 	if (c->jump < 0 || c->jump > 0)
 		jump = arena_fmt(a, "; set %s by %s around %s", c->jump < 0 ? "back" : "forward",
 		    length_text(a, c->jump), when_local(v, a, f->onset));
@@ -278,8 +335,10 @@ judge(struct view *v, struct findings *out)
 	limit = setting_value(v, r, "rate", -1) * 60 / 365.25;
 	drifts = c.n - c.first >= 4 && span >= setting_value(v, r, "span", -1) &&
 	    magnitude(c.slope) > limit && magnitude(c.slope) * span >= noise;
-	if (off || drifts)
-		report(v, out, &c, off, drifts);
+	if (!off && !drifts)
+		return;
+	find_onset(v, &c, setting_value(v, r, "jump", -1));
+	report(v, out, &c, off, drifts);
 }
 
 const struct rule rule_clock_drift = {

@@ -15,7 +15,9 @@ cause.
 
 The first N towns of each kind are also read night by night, as a station would: from the
 onset of a cause to the end of the day after which its finding is first shown, and the
-findings without a cause that were shown for a while ("passing").
+findings without a cause that were shown for a while ("passing"). A finding should not
+flicker: "back" counts those that were cleared and rose again, "moved" those whose onset
+went on by over a day while they stood, "level" those whose level fell and rose again.
 """
 import argparse
 import collections
@@ -35,6 +37,7 @@ from town import QUIET, TRUTH, USUAL, USUAL_MORE, Town, utc
 
 TUNE, REPORT = 100, 200		# first seeds
 KINDS = ("usual", "more")
+LEVELS = ("now", "soon", "later")
 ALL_RULES = [name for name in os.listdir(os.path.join(HERE, "rules"))]
 STRENGTHS = ("weak", "plain", "strong")
 COUNTS = ("planted", "found", "missed", "level", "onset", "false", "split")
@@ -181,14 +184,33 @@ def score_of(pool, program, seeds, kind, verbose):
     return score
 
 
+FLICKERS = ("back", "moved", "level")
+
+
+def flickers(history):
+    """What a finding did that it should not, of FLICKERS; history: night after night."""
+    back = moved = falls = rises = 0
+    for one, two in zip(history, history[1:]):
+        back += not is_open(one) and is_open(two)
+        if not (is_open(one) and is_open(two)):
+            continue
+        moved += when(two["onset"]) - when(one["onset"]) > datetime.timedelta(days=1)
+        urgency = LEVELS.index(two["level"]) - LEVELS.index(one["level"])
+        falls += urgency > 0
+        rises += falls and urgency < 0
+    return {"back": back, "moved": moved, "level": rises}
+
+
 def by_night(program, kind, seed):
-    """(rule, hours that a cause waited; None = never shown) of each, and lines to show."""
+    """(rule, hours that a cause waited; None = never shown) of each, and of each finding
+    (rule, flickers); and lines to show."""
     town = town_of(kind, seed)
     truths = [dict(zip(TRUTH, row)) for row in town.truths]
     every, truths = truths, [t for t in truths if t["state"] not in ("maybe", "past")]
     quiets = [dict(zip(QUIET, row)) for row in town.quiets]
     rules = {t["rule"] for t in truths}
     shown, stray = {}, {}	# hours by number of the cause; a line by finding
+    history = collections.defaultdict(list)
     with tempfile.TemporaryDirectory() as folder:
         db = f"{folder}/town.db"
         nights = town.write_nights(folder)
@@ -197,6 +219,7 @@ def by_night(program, kind, seed):
             day = "/".join(utc(x) for x in (end - 86400, end))
             program.ingest(db, path, covers=day)
             for f in program.findings(db):
+                history[f["id"]].append(f)
                 if f["rule"] not in rules:
                     continue
                 for n, t in enumerate(truths):
@@ -209,22 +232,34 @@ def by_night(program, kind, seed):
                         f"{' '.join(sorted(about(f)))}: {why}"
     never = [f"  seed {seed}: never shown by night: {t['rule']} {t['account']} {t['subject']}: "
              f"{t['note']}" for n, t in enumerate(truths) if n not in shown]
-    return ([(t["rule"], shown.get(n)) for n, t in enumerate(truths)],
-            never + sorted(stray.values()))
+    flicker, lines = [], []
+    for nights in history.values():
+        f, times = nights[-1], flickers(nights)
+        flicker.append((f["rule"], times))
+        lines += [f"  seed {seed}: {what} {n} times: {f['rule']} {f['account']} "
+                  f"{' '.join(sorted(about(f)))}: {f['summary']}" for what, n in times.items() if n]
+    return ([(t["rule"], shown.get(n)) for n, t in enumerate(truths)], flicker,
+            never + sorted(stray.values()) + sorted(lines))
 
 
 def show_nights(pool, program, n, kind):
-    waits, lines = collections.defaultdict(list), []
-    for waited, told in pool.map(functools.partial(by_night, program, kind), range(TUNE, TUNE + n)):
+    waits, flicker, lines = collections.defaultdict(list), collections.defaultdict(list), []
+    for waited, unsteady, told in pool.map(functools.partial(by_night, program, kind),
+                                           range(TUNE, TUNE + n)):
         lines += told
         for rule, hours in waited:
             waits[rule].append(hours)
-    print(f"{n} towns of the {kind} kind night by night: hours from onset to finding\n"
-          f"{'':20}{'causes':>9}{'never':>9}{'median':>9}{'most':>9}")
-    for rule in sorted(waits):
+        for rule, times in unsteady:
+            flicker[rule].append(times)
+    print(f"{n} towns of the {kind} kind night by night: hours from onset to finding, and findings "
+          f"that flicker\n{'':20}"
+          + "".join(f"{x:>9}" for x in ("causes", "never", "median", "most", "findings", *FLICKERS)))
+    for rule in sorted(waits.keys() | flicker.keys()):
         known = [max(0, w) for w in waits[rule] if w is not None]
-        spread = (f"{statistics.median(known):9.0f}{max(known):9.0f}" if known else "")
-        print(f"  {rule:18}{len(waits[rule]):9}{len(waits[rule]) - len(known):9}{spread}")
+        spread = f"{statistics.median(known):9.0f}{max(known):9.0f}" if known else f"{'':18}"
+        print(f"  {rule:18}{len(waits[rule]):9}{len(waits[rule]) - len(known):9}{spread}"
+              f"{len(flicker[rule]):9}"
+              + "".join(f"{sum(t[x] > 0 for t in flicker[rule]):9}" for x in FLICKERS))
     print("\n".join(lines) + "\n")
 
 

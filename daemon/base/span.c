@@ -99,18 +99,44 @@ span_to_int(struct span s, int64_t min, int64_t max, int64_t *out)
 	return true;
 }
 
+/* Takes an exponent ("e-06") off the end of *s; false when what stands there is none. */
+static bool
+take_exponent(struct span *s, int *exponent)
+{
+	struct span digits;
+	size_t at = 0;
+	int64_t v;
+	bool minus;
+
+	*exponent = 0;
+	while (at < s->n && lower(s->p[at]) != 'e')
+		at++;
+	if (at == s->n)
+		return true;
+	digits = (struct span){ s->p + at + 1, s->n - at - 1 };
+	minus = digits.n && digits.p[0] == '-';
+	if (minus || (digits.n && digits.p[0] == '+'))
+		digits = (struct span){ digits.p + 1, digits.n - 1 };
+	if (!span_to_int(digits, 0, 22, &v))
+		return false;
+	*exponent = minus ? (int)-v : (int)v;
+	s->n = at;
+	return true;
+}
+
 bool
 span_to_num(struct span s, double *out)
 {
 	double v = 0, scale = 1;
 	bool minus = false, dot = false, digit = false;
+	int exponent;
 
 	if (s.n && (s.p[0] == '-' || s.p[0] == '+')) {
 		minus = s.p[0] == '-';
 		s.p++;
 		s.n--;
 	}
-	if (s.n > 18)
+	if (!take_exponent(&s, &exponent) || s.n > 18)
 		return false;
 	for (size_t i = 0; i < s.n; i++) {
 		if (s.p[i] == '.' && !dot) {
@@ -118,15 +144,18 @@ span_to_num(struct span s, double *out)
 		} else if (s.p[i] >= '0' && s.p[i] <= '9') {
 			digit = true;
 			v = v * 10 + (s.p[i] - '0');
-			if (dot)
-				scale *= 10;
+			exponent -= dot;
 		} else {
 			return false;
 		}
 	}
 	if (!digit)
 		return false;
-	*out = (minus ? -v : v) / scale;
+	/* One power of ten, and up to 22 that is exact: the last digit is right. */
+	for (int i = exponent < 0 ? -exponent : exponent; i > 0; i--)
+		scale *= 10;
+	v = exponent < 0 ? v / scale : v * scale;
+	*out = minus ? -v : v;
 	return true;
 }
 

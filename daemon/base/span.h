@@ -26,7 +26,8 @@ uint64_t span_hash_fold(struct span s);			/* the same for equal-but-for-case */
 
 /* Whole decimal number, digits only, in min..max; else false and *out as it was. */
 bool span_to_int(struct span s, int64_t min, int64_t max, int64_t *out);
-/* Plain decimal number with optional sign and fraction ("-71.5"). */
+/* Decimal number with optional sign, fraction and exponent of -22..22 ("-71.5", "1e-06"); at
+ * most 18 characters before the exponent. */
 bool span_to_num(struct span s, double *out);
 /* A duration: "200s", "90m", "12h", "30d" (no blank) into milliseconds, > 0. */
 bool span_to_duration(struct span s, int64_t *ms);

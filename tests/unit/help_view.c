@@ -295,6 +295,7 @@ line_event(struct build *b, char **word, size_t n)
 	for (int64_t i = 0; i < times; i++, ev.at += every) {
 		v->event = x_grow(v->event, &b->cap_event, v->n_event + 1, sizeof *v->event);
 		v->event[v->n_event++] = ev;
+		ev.received += ev.received == NO_TIME ? 0 : every;
 	}
 }
 

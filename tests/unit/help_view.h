@@ -19,7 +19,8 @@
  *
  * TIME is 2026-10-01, 2026-10-01T08:00, 2026-10-01T08:00:00, 2026-10-01T08:00:00.250, each
  * with Z, with +02:00, or with neither (then in the account's tz). Without seconds an
- * event is marked coarse. `every` with `times` or `until` writes the event again and again.
+ * event is marked coarse. `every` with `times` or `until` writes the event again and again,
+ * its `received` as much later.
  * The cell defaults to the word. Marks: still reset skipped repeated ambiguous leap coarse
  * buffered life-code user panel. Another `account` line begins another view.
  */

@@ -129,10 +129,17 @@ decimals(void **state)
 		{ "0", true, 0 }, { "-71.5", true, -71.5 }, { "+3", true, 3 }, { ".5", true, 0.5 },
 		{ "5.", true, 5 }, { "0.125", true, 0.125 }, { "-0", true, 0 },
 		{ "", false, 0 }, { "-", false, 0 }, { ".", false, 0 }, { "-.", false, 0 },
-		{ "1.2.3", false, 0 }, { "1,5", false, 0 }, { "1e3", false, 0 }, { "--1", false, 0 },
+		{ "1.2.3", false, 0 }, { "1,5", false, 0 }, { "--1", false, 0 },
 		{ "inf", false, 0 }, { "nan", false, 0 }, { " 1", false, 0 },
 		{ "100000000000000000", true, 1e17 },
 		{ "1234567890123456789", false, 0 },
+		/* As %g writes small and large ones. */
+		{ "1e-06", true, 1e-6 }, { "-2.5E-3", true, -0.0025 }, { "1e3", true, 1000 },
+		{ "1.5e+07", true, 1.5e7 }, { "0.1e1", true, 1 }, { "1e0", true, 1 },
+		{ "1e22", true, 1e22 }, { "1e-22", true, 1e-22 }, { "1e23", false, 0 },
+		{ "1e-23", false, 0 }, { "1e", false, 0 }, { "1e-", false, 0 }, { "e5", false, 0 },
+		{ "-e5", false, 0 }, { "1e+-2", false, 0 }, { "1e2.5", false, 0 }, { "1e2e2", false, 0 },
+		{ "1e 2", false, 0 }, { "1e999999999999999999999", false, 0 },
 	};
 
 	(void)state;
