@@ -22,6 +22,8 @@ set_state(struct follow *f, uint32_t area, enum arm state)
 
 	if (state >= ARM_STAY && now->state < ARM_STAY)
 		now->period++;
+	if (state == ARM_AWAY && now->state < ARM_AWAY)
+		now->away++;
 	if (area) {
 		f->in[now->state]--;
 		f->in[state]++;

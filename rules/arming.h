@@ -32,6 +32,7 @@ struct arming {
 	struct arming_of {
 		uint32_t period;	/* how often the partition had gone from not armed to armed;
 					 * equal numbers while armed = the same armed period */
+		uint32_t away;		/* the same for armed away */
 		uint8_t  state;		/* enum arm */
 		bool     test;		/* an open test explains the event */
 		bool     session;

@@ -1,5 +1,12 @@
 /* One device, alone, raises the alarm again and again while the place is armed.
  *
+ * Detectors that see people are left out of what is armed while people stay: for them the
+ * times that all were out are counted, and, should that be too few, all armed ones, since
+ * some of them are armed by night too.
+ *
+ * What was found once stands until as many armed periods have passed since the last alarm
+ * of a run; so it neither comes and goes with the oldest alarm, nor moves its onset.
+ *
  * A person who comes in sets off more than one device. What goes off alone in every third
  * night is a fault, a draught, an animal, or a way in that one detector covers.
  *
@@ -32,8 +39,18 @@ struct judging {
 	struct findings *out;
 	struct arming    arming;
 	bool             armed;		/* `arming` is made */
-	uint32_t        *event;		/* alarms that count, of one device */
+	struct lone {
+		uint32_t event, period;
+	}               *alarm;		/* those that count, of one device, in time order */
 	size_t           n, cap;
+};
+
+/* What is due: alarms [first, past) of a device. */
+struct due {
+	size_t   first, past;
+	size_t   with;		/* armed periods with such an alarm */
+	uint32_t periods;	/* armed periods from the first of them to now */
+	bool     away;		/* only armed away ones were counted */
 };
 
 static bool
@@ -87,82 +104,131 @@ is_cancelled(const struct view *v, uint32_t index, int64_t within)
 }
 
 static uint32_t
-area_of(const struct view *v, const struct event *ev)
+area_of(const struct view *v, const struct event *ev, const struct device *d)
 {
 	uint32_t area = v->point[ev->point].area;
 
-	return area ? area : v->device[ev->device].area;
+	return area ? area : d->area;
 }
 
-/* The device's lone alarms in its partition's last `of` armed periods; how many of these
- * periods. */
-static size_t
-gather(struct judging *j, int32_t device)
+/* The device's lone alarms while its partition was armed, or armed away. */
+static void
+gather(struct judging *j, int32_t device, bool away)
 {
 	const struct view *v = j->v;
 	const struct device *d = &v->device[device];
 	int64_t along = setting_ms(v, &rule_repeat_alarm, "along", device);
-	double of = setting_value(v, &rule_repeat_alarm, "of", device);
-	uint32_t before = 0, spoilt = 0;
-	size_t periods = 0;
+	uint32_t spoilt = 0;
 
 	j->n = 0;
 	for (size_t i = 0; i < d->n_event; i++) {
 		uint32_t index = d->event[i];
-		const struct event *ev = &v->event[index];
 		const struct arming_of *now = &j->arming.of[index];
-		uint32_t newest;
+		uint32_t period = away ? now->away : now->period;
 
-		if (!is_alarm(ev) || now->state < ARM_STAY || now->test || now->session)
-			continue;
-		newest = j->arming.end[area_of(v, ev)].period;
-		if ((double)now->period + of <= (double)newest || now->period == spoilt)
+		if (!is_alarm(&v->event[index]) || now->state < (away ? ARM_AWAY : ARM_STAY) ||
+		    now->test || now->session || period == spoilt)
 			continue;
 		if (!is_alone(j, index, along)) {
 			/* Nor does an earlier alarm of this period count any more. */
-			while (j->n && j->arming.of[j->event[j->n - 1]].period == now->period)
+			while (j->n && j->alarm[j->n - 1].period == period)
 				j->n--;
-			periods -= now->period == before;
-			before = 0;
-			spoilt = now->period;
+			spoilt = period;
 			continue;
 		}
-		periods += now->period != before;
-		before = now->period;
-		j->event = x_grow(j->event, &j->cap, j->n + 1, sizeof *j->event);
-		j->event[j->n++] = index;
+		j->alarm = x_grow(j->alarm, &j->cap, j->n + 1, sizeof *j->alarm);
+		j->alarm[j->n++] = (struct lone){ index, period };
 	}
-	return periods;
+}
+
+/* The first alarm of the period that is `times` periods with an alarm back from the one of
+ * `past` - 1, that included; SIZE_MAX if there are not so many. */
+static size_t
+run_begin(const struct judging *j, size_t past, size_t times)
+{
+	size_t n = 0;
+
+	for (size_t i = past; i-- > 0;)
+		if (i == 0 || j->alarm[i - 1].period != j->alarm[i].period)
+			if (++n == times)
+				return i;
+	return SIZE_MAX;
+}
+
+static size_t
+periods_with(const struct judging *j, size_t first, size_t past)
+{
+	size_t n = first < past;
+
+	for (size_t i = first + 1; i < past; i++)
+		n += j->alarm[i].period != j->alarm[i - 1].period;
+	return n;
+}
+
+/* A run is `times` periods with an alarm among `of`, and stands for `of` more; runs that
+ * each began while the one before stood are one. */
+static bool
+is_due(struct judging *j, int32_t device, bool away, size_t times, double of, struct due *out)
+{
+	const struct view *v = j->v;
+	const struct device *d = &v->device[device];
+	const struct arming_of *end;
+	uint32_t newest, until;
+
+	*out = (struct due){ .away = away };
+	gather(j, device, away);
+	if (j->n < times)
+		return false;
+	end = &j->arming.end[area_of(v, &v->event[j->alarm[j->n - 1].event], d)];
+	until = newest = away ? end->away : end->period;
+	for (size_t i = j->n, first; i > 0 && (first = run_begin(j, i, times)) != SIZE_MAX; i--) {
+		uint32_t period = j->alarm[i - 1].period;
+
+		if (i < j->n && j->alarm[i].period == period)
+			continue;
+		if (until >= period + of)
+			break;
+		if (period >= j->alarm[first].period + of)
+			continue;
+		out->past = out->past ? out->past : i;
+		out->first = first;
+		until = period;
+	}
+	if (!out->past)
+		return false;
+	out->with = periods_with(j, out->first, out->past);
+	out->periods = newest - j->alarm[out->first].period + 1;
+	return true;
 }
 
 static void
-report(struct judging *j, int32_t device, size_t periods)
+report(struct judging *j, int32_t device, const struct due *due)
 {
 	struct view *v = j->v;
 	const struct rule *r = &rule_repeat_alarm;
 	struct findings *out = j->out;
 	struct arena *a = &out->arena;
 	struct finding *f = finding_add(out, v, r, device, NULL);
-	double of = setting_value(v, r, "of", device);
-	size_t cancelled = 0;
+	size_t cancelled = 0, n = due->past - due->first;
 
 	f->level = LEVEL_SOON;
-	f->onset = v->event[j->event[0]].at;
-	f->last = v->event[j->event[j->n - 1]].at;
-	f->count = (long)j->n;
-	for (size_t i = 0; i < j->n; i++) {
-		finding_evidence(out, f, j->event[i]);
-		cancelled += is_cancelled(v, j->event[i], setting_ms(v, r, "cancel", device));
+	f->onset = v->event[j->alarm[due->first].event].at;
+	f->last = v->event[j->alarm[due->past - 1].event].at;
+	f->count = (long)n;
+	for (size_t i = due->first; i < due->past; i++) {
+		finding_evidence(out, f, j->alarm[i].event);
+		cancelled += is_cancelled(v, j->alarm[i].event, setting_ms(v, r, "cancel", device));
 	}
-	finding_summary(out, f, "%s: in alarm in %zu of the last %g armed periods, each time "
-	    "with no second device along%s.", device_label(v, device), periods, of, cancelled ?
+	finding_summary(out, f, "%s: in alarm in %zu of the last %u %s, each time with no second "
+	    "device along%s.", device_label(v, device), due->with, due->periods, due->away ?
+	    "times that all were out" : "armed periods", cancelled ?
 	    arena_fmt(a, "; %zu of %zu alarms were cancelled or followed by a disarming soon "
-	        "after",
-	    cancelled, j->n) : "");
-	finding_measure(out, f, "periods", (double)periods, "");
-	finding_measure(out, f, "alarms", (double)j->n, "");
+	        "after", cancelled, n) : "");
+	finding_measure(out, f, "periods", (double)due->with, "");
+	finding_measure(out, f, "of", (double)due->periods, "");
+	finding_measure(out, f, "alarms", (double)n, "");
 	finding_measure(out, f, "cancelled", (double)cancelled, "");
-	if (2 * cancelled > j->n)
+	if (2 * cancelled > n)
 		finding_check(out, f, "People: who comes in then, by which way, and is the entry "
 		    "time long enough? Show the users once more");
 	checks_trips(out, f, v->device[device].kind);
@@ -187,8 +253,8 @@ judge(struct view *v, struct findings *out)
 			of[v->event[i].device] += of[v->event[i].device] < UINT16_MAX;
 	for (size_t i = 0; i < v->n_device; i++) {
 		const struct device *d = &v->device[i];
-		double times;
-		size_t periods;
+		double times, of_periods;
+		struct due due;
 
 		if (of[i] < 2 || d->life || d->kind == KIND_WATER || d->kind == KIND_TEMPERATURE)
 			continue;
@@ -199,11 +265,13 @@ judge(struct view *v, struct findings *out)
 			arming_of(v, &v->arena, setting_ms(v, &rule_repeat_alarm, "test", -1),
 			    ARMING_SESSION_MAX, &j.arming);
 		j.armed = true;
-		periods = gather(&j, (int32_t)i);
-		if ((double)periods >= times && !chatter_tells(v, (int32_t)i))
-			report(&j, (int32_t)i, periods);
+		of_periods = setting_value(v, &rule_repeat_alarm, "of", (int32_t)i);
+		if (((d->kind == KIND_MOTION && is_due(&j, (int32_t)i, true, (size_t)times,
+		    of_periods, &due)) || is_due(&j, (int32_t)i, false, (size_t)times, of_periods,
+		    &due)) && !chatter_tells(v, (int32_t)i))
+			report(&j, (int32_t)i, &due);
 	}
-	free(j.event);
+	free(j.alarm);
 }
 
 const struct rule rule_repeat_alarm = {

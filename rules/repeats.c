@@ -18,16 +18,19 @@ bool
 repeats_due(const struct view *v, const struct repeats *r, size_t least, int64_t within,
     size_t *first, size_t *past)
 {
+	int64_t until = v->now;		/* the run found last began to stand then */
+
 	*past = 0;
 	for (size_t i = r->n; i >= least; i--) {
 		int64_t to = v->event[r->event[i - 1]].at;
 
-		if (view_cover_within(v, to, v->now) >= within)
+		if (view_cover_within(v, to, until) >= within)
 			break;
 		if (to - v->event[r->event[i - least]].at > within)
 			continue;
 		*past = *past ? *past : i;
 		*first = i - least;
+		until = to;
 	}
 	return *past > 0;
 }

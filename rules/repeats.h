@@ -17,8 +17,9 @@ struct repeats {
 
 /* One more row, not before the one before it; within `same` of that it is the same occasion. */
 void repeats_add(const struct view *v, struct repeats *r, uint32_t event, int64_t same);
-/* The occasions [*first, *past) that are due: from the earliest of the runs that still stand to
- * the last of them. False if there are none. */
+/* The occasions [*first, *past) that are due: from the first of the runs that has stood since,
+ * each begun while the one before it stood, to the last that still stands. So the first stays
+ * the same from night to night. False if none stands. */
 bool repeats_due(const struct view *v, const struct repeats *r, size_t least, int64_t within,
     size_t *first, size_t *past);
 void repeats_release(struct repeats *r);
