@@ -6,7 +6,9 @@
  * Armed periods are arming.h's. A bypass covers the armed periods from the one that it was
  * set in, or the next, to the one in which it was taken off. Set anew for each of the last
  * `periods` armed periods it is the same gap in the watch as one that was never taken off,
- * only less forgotten: `later`.
+ * only less forgotten: `later`, whether it is just set or just taken off, and since the first
+ * of them. It becomes a bypass that was left when one of them outlives its armed period for
+ * `age`, or covers `periods` by itself.
  *
  * Many panels drop a bypass when they are disarmed and write nothing. Where this log shows
  * no `unbypass` at all, and no row that a bypass still holds after a disarming, one covers
@@ -19,6 +21,7 @@
 #include "rules/arming.h"
 #include "rules/care.h"
 #include "rules/held.h"
+#include "rules/when.h"
 
 extern const struct rule rule_bypass_left;
 
@@ -129,6 +132,16 @@ now_on_zone(const struct view *v, int32_t device)
 	return device;
 }
 
+/* Of those set anew for each armed period, was the newest, now `age` old, not taken off? */
+static bool
+is_left(const struct judging *j, int32_t device, const struct covered *c, int64_t age)
+{
+	const struct held *h = &j->h;
+
+	return c->now - c->set_for + 1 >= (int64_t)setting_value(h->v, h->rule, "periods", device) ||
+	    (c->over && age >= setting_ms(h->v, h->rule, "age", device));
+}
+
 static void
 judge_device(struct judging *j, int32_t from)
 {
@@ -138,13 +151,14 @@ judge_device(struct judging *j, int32_t from)
 	int32_t device = now_on_zone(v, from);
 	const struct device *d = &v->device[device];
 	struct holding x = h->state->device[from].cond[COND_BYPASS];
-	bool life = d->life, strict = life || d->maybe_life, open, doubt = false;
+	bool life = d->life, strict = life || d->maybe_life, open, left, doubt = false;
 	struct covered c = periods_of(j, &v->device[from]);
 	bool often = c.last >= c.now && c.last - c.first + 1 >=
 	    (int64_t)setting_value(v, h->rule, "periods", device);
 	struct holding run = { .since = v->event[c.event].at, .event = c.event };
 	struct arena *a = &h->out->arena;
 	struct finding *f;
+	const char *text;
 
 	open = x.since != NO_TIME && !held_blurred(h, from, &x, ends);
 	if (device != from && h->state->device[device].cond[COND_BYPASS].since != NO_TIME)
@@ -157,18 +171,27 @@ judge_device(struct judging *j, int32_t from)
 	open = open && (strict || often || v->now - x.since >= setting_ms(v, h->rule, "age", device));
 	if (!open && !often)
 		return;
-	f = held_add(h, device, NULL, open ? &x : &run);
+	left = open && !doubt;
+	if (often && c.times > 1 && !strict)
+		left = left && is_left(j, device, &c, v->now - x.since);
+	f = held_add(h, device, NULL, often ? &run : &x);
+	if (open)
+		finding_evidence(h->out, f, x.event);
 	f->life = life;
-	f->level = life ? LEVEL_NOW : open && !doubt ? LEVEL_SOON : LEVEL_LATER;
+	f->level = life ? LEVEL_NOW : left ? LEVEL_SOON : LEVEL_LATER;
 	f->count = c.times > 1 ? (long)c.times : 1;
 	finding_measure(h->out, f, "armed_periods", c.times ? (double)(c.last - c.first + 1) : 0, "");
-	finding_summary(h->out, f, "%s: %s%s%s.", device_label(h->v, device), open ?
-	    arena_fmt(a, "bypassed %s", held_since(h, &x)) : arena_fmt(a, "bypassed in each of the "
-	    "last %lld armed periods, %zu times, from %s on", (long long)(c.last - c.first + 1), c.times,
-	    held_since(h, &run)),
+	if (often && c.times > 1)
+		text = arena_fmt(a, "bypassed in each of the last %lld armed periods, %zu times, from "
+		    "%s on%s", (long long)(c.last - c.first + 1), c.times, when_local(h->v, a, run.since),
+		    open ? arena_fmt(a, "; now %s", held_since(h, &x)) : "");
+	else
+		text = arena_fmt(a, "bypassed %s", held_since(h, open ? &x : &run));
+	finding_summary(h->out, f, "%s: %s%s%s.", device_label(h->v, device), text,
 	    open && h->state->device[device].cond[COND_OPEN].since != NO_TIME ? ", and open" : "",
 	    doubt ? "; this log never shows the end of a bypass, so it may have gone with the disarming" :
-	    "");
+	    !open && c.times <= 1 ? arena_fmt(a, ", over %lld armed periods; taken off since",
+	    (long long)(c.last - c.first + 1)) : "");
 	checks(j, f, life);
 }
 
