@@ -8,10 +8,13 @@
  *
  * Beside others: a loss of communication that the log tells and that did not end is the cause,
  * and trouble-left's; then this rule is quiet. supervision-loss never speaks of the silence
- * of all devices at once. test-report-missed may speak too, at a lower level and earlier. */
+ * of all devices at once. test-report-missed speaks earlier, at a lower level, and is quiet
+ * once this one speaks: then its reports are named here. */
+#include "rules/account_silent.h"
+
 #include "rules/care.h"
 #include "rules/held.h"
-#include "rules/rule.h"
+#include "rules/test_report.h"
 #include "rules/when.h"
 
 #define USUAL "common practice, no source"
@@ -24,6 +27,8 @@ static const struct setting settings[] = {
 	{ "regular", 15, 15, 50, "%", USUAL },
 	{ NULL, 0, 0, 0, NULL, NULL }
 };
+
+extern const struct rule rule_account_silent;
 
 /* One voice of the account: its gaps inside cover. */
 struct voice {
@@ -70,59 +75,83 @@ life_devices(const struct view *v)
 	return n;
 }
 
-static void
-judge(struct view *v, struct findings *out)
-{
-	const struct rule *r = &rule_account_silent;
-	struct held h = { .v = v, .rule = r };
-	struct voice all = { .last = NO_TIME }, own = { .last = NO_TIME };
-	struct arena *a = &out->arena;
-	const struct panel_holding *comm;
-	int64_t silence;
-	struct finding *f;
-	bool broken = false, blind;
-	size_t life;
+struct silence {
+	struct voice all, own;
+	int64_t      lasts;
+	bool         blind;	/* what the panel sends by itself has stopped */
+};
 
+static bool
+find_silence(struct view *v, struct silence *out)
+{
+	struct held h = { .v = v, .rule = &rule_account_silent };
+	const struct panel_holding *comm;
+	bool broken = false;
+
+	*out = (struct silence){ .all = { .last = NO_TIME }, .own = { .last = NO_TIME } };
 	if (v->n_event == 0 ||
 	    v->now - v->event[v->n_event - 1].at < held_limit_ms(&h, "least", -1) ||
 	    (double)v->n_event < held_limit(&h, "events", -1))
-		return;
+		return false;
 	for (size_t i = 0; i < v->n_event; i++) {
 		const struct event *ev = &v->event[i];
 
 		/* A reset clock spoils the gaps at either end; it spoke all the same. */
 		broken |= (ev->marks & MARK_RESET) != 0;
-		hear(v, &all, ev, broken);
+		hear(v, &out->all, ev, broken);
 		if (ev->word == W_CHECK_IN || ev->word == W_TEST_REPORT)
-			hear(v, &own, ev, broken);
+			hear(v, &out->own, ev, broken);
 		broken = (ev->marks & MARK_RESET) != 0;
 	}
-	silence = view_cover_within(v, all.last, v->now);
-	if (silence < held_limit_ms(&h, "least", -1))
-		return;
-	blind = is_silent(&h, &own, silence);
-	if (!blind && !is_silent(&h, &all, silence))
-		return;
+	out->lasts = view_cover_within(v, out->all.last, v->now);
+	if (out->lasts < held_limit_ms(&h, "least", -1))
+		return false;
+	out->blind = is_silent(&h, &out->own, out->lasts);
+	if (!out->blind && !is_silent(&h, &out->all, out->lasts))
+		return false;
 	comm = state_open(view_state(v), COND_COMM);
-	if (comm && all.last - comm->holding.since <= HOUR)
+	return !comm || out->all.last - comm->holding.since > HOUR;
+}
+
+bool
+account_silent_tells(struct view *v)
+{
+	struct silence s;
+
+	return find_silence(v, &s);
+}
+
+static void
+judge(struct view *v, struct findings *out)
+{
+	const struct rule *r = &rule_account_silent;
+	struct arena *a = &out->arena;
+	struct test_reports reports;
+	struct silence s;
+	struct finding *f;
+	size_t life;
+
+	if (!find_silence(v, &s))
 		return;
 	life = life_devices(v);
 	f = finding_add(out, v, r, -1, "site");
-	f->level = blind ? LEVEL_NOW : life ? LEVEL_SOON : LEVEL_LATER;
+	f->level = s.blind ? LEVEL_NOW : life ? LEVEL_SOON : LEVEL_LATER;
 	f->life = life > 0;
-	f->onset = f->last = all.last;
+	f->onset = f->last = s.all.last;
 	f->count = 1;
 	finding_evidence(out, f, (uint32_t)v->n_event - 1);
 	finding_summary(out, f, "Nothing at all for %s, since %s; the usual longest silence is "
 	    "%s%s.",
-	    when_lasting(a, silence), when_local(v, a, all.last),
-	    rule_span_text(a, blind ? own.second : all.second), blind ?
+	    when_lasting(a, s.lasts), when_local(v, a, s.all.last),
+	    rule_span_text(a, s.blind ? s.own.second : s.all.second), s.blind ?
 	    ": what panel and devices send by themselves has stopped too" :
 	    "; the log has no regular reports of the panel itself, so the place may just be "
 	    "empty");
-	finding_measure(out, f, "silence", (double)silence / HOUR, "h");
-	finding_measure(out, f, "usual", (double)(blind ? own.second : all.second) / HOUR, "h");
-	finding_measure(out, f, "events", (double)all.n, "");
+	finding_measure(out, f, "silence", (double)s.lasts / HOUR, "h");
+	finding_measure(out, f, "usual", (double)(s.blind ? s.own.second : s.all.second) / HOUR, "h");
+	finding_measure(out, f, "events", (double)s.all.n, "");
+	if (test_reports_missed(v, &reports))
+		finding_measure(out, f, "test_reports_missed", (double)reports.missed, "");
 	finding_measure(out, f, "life_safety", (double)life, "devices");
 	finding_check(out, f, "Reach the people there: as far as the log goes, no alarm of this "
 	    "site would arrive");

@@ -4,12 +4,18 @@
  * them are alike. When the last two gaps are both longer, the interval was changed and the
  * shorter of them counts.
  *
- * Beside account-silent: that one speaks only when nothing at all is heard, after a longer
- * time and at a higher level where the site is blind; this one also when the account goes on
- * to speak, but the report that proves its line has stopped. */
+ * One cause, one finding: where the log tells of lost communication that began before the
+ * second missed report was due and did not end, that is the cause, and trouble-left's; when
+ * the account says nothing at all, account-silent tells it. Either names the missed
+ * reports. This rule speaks when the account goes on to speak, but the report that proves
+ * its line has stopped, and before account-silent is sure. */
+#include "rules/test_report.h"
+
+#include "rules/account_silent.h"
 #include "rules/care.h"
-#include "rules/rule.h"
+#include "rules/state.h"
 #include "rules/stats.h"
+#include "rules/trouble_left.h"
 #include "rules/when.h"
 
 #define USUAL "common practice, no source"
@@ -22,18 +28,13 @@ static const struct setting settings[] = {
 	{ NULL, 0, 0, 0, NULL, NULL }
 };
 
-enum { GAPS = 32 };
+extern const struct rule rule_test_report_missed;
+
 #define SAME_REPORT (5 * MINUTE)	/* over two lines, or twice; common practice, no source */
 #define SHORTEST    (30 * MINUTE)	/* quicker ones are the line's polling, not a test */
 
-/* The newest reports, newest first. */
-struct reports {
-	uint32_t event[GAPS + 1];
-	size_t   n;
-};
-
 static void
-collect(const struct view *v, struct reports *r)
+collect(const struct view *v, struct test_reports *r)
 {
 	for (size_t i = v->n_event; i-- > 0;) {
 		const struct event *ev = &v->event[i];
@@ -44,16 +45,16 @@ collect(const struct view *v, struct reports *r)
 		if (r->n && v->event[r->event[r->n - 1]].at - ev->at <= SAME_REPORT)
 			continue;
 		r->event[r->n++] = (uint32_t)i;
-		if (r->n > GAPS)
+		if (r->n > TEST_REPORT_GAPS)
 			break;
 	}
 }
 
 /* In ms; 0 = too few or not regular. */
 static int64_t
-learn(const struct view *v, const struct reports *r)
+learn(const struct view *v, const struct test_reports *r)
 {
-	double gap[GAPS], sorted[GAPS], middle, last = 0;
+	double gap[TEST_REPORT_GAPS], sorted[TEST_REPORT_GAPS], middle, last = 0;
 	double spread = setting_value(v, &rule_test_report_missed, "spread", -1) / 100;
 	size_t n = 0, near = 0, after = 0;
 
@@ -94,27 +95,57 @@ missed(const struct view *v, int64_t last, int64_t interval, double spread)
 	return n;
 }
 
+bool
+test_reports_missed(const struct view *v, struct test_reports *out)
+{
+	const struct rule *r = &rule_test_report_missed;
+	int64_t last;
+
+	*out = (struct test_reports){ .n = 0 };
+	collect(v, out);
+	if ((double)out->n < setting_value(v, r, "learn", -1))
+		return false;
+	last = v->event[out->event[0]].at;
+	if (v->now - last < 2 * SHORTEST || !(out->interval = learn(v, out)))
+		return false;
+	out->missed = missed(v, last, out->interval, setting_value(v, r, "spread", -1) / 100);
+	return (double)out->missed >= setting_value(v, r, "missed", -1);
+}
+
+/* Does trouble-left tell of a loss of communication that the second missed report fell into? */
+static bool
+is_explained(struct view *v, const struct test_reports *r)
+{
+	const struct state *s = view_state(v);
+	int64_t last = v->event[r->event[0]].at;
+
+	for (size_t i = 0; i < s->n_open; i++) {
+		int64_t since = s->open[i].holding.since;
+
+		if (s->open[i].what == COND_COMM && since >= last - HOUR &&
+		    since <= last + 2 * r->interval && trouble_left_tells(v, &s->open[i]))
+			return true;
+	}
+	return account_silent_tells(v);
+}
+
 static void
 judge(struct view *v, struct findings *out)
 {
 	const struct rule *r = &rule_test_report_missed;
-	struct reports found = { .n = 0 };
 	struct arena *a = &out->arena;
+	struct test_reports found;
 	const struct event *last;
 	struct finding *f;
 	int64_t interval;
 	size_t since;
 	long n;
 
-	collect(v, &found);
-	if ((double)found.n < setting_value(v, r, "learn", -1))
+	if (!test_reports_missed(v, &found) || is_explained(v, &found))
 		return;
 	last = &v->event[found.event[0]];
-	if (v->now - last->at < 2 * SHORTEST || !(interval = learn(v, &found)))
-		return;
-	n = missed(v, last->at, interval, setting_value(v, r, "spread", -1) / 100);
-	if ((double)n < setting_value(v, r, "missed", -1))
-		return;
+	interval = found.interval;
+	n = found.missed;
 	since = v->n_event - 1 - found.event[0];
 	f = finding_add(out, v, r, -1, "site");
 	f->level = LEVEL_SOON;
@@ -150,7 +181,8 @@ const struct rule rule_test_report_missed = {
 	    "line may be down with nobody knowing.",
 	.quiet_on = "Accounts whose reports never came regularly, or too few to tell; reports "
 	    "that were due while no export covers the account; an interval that was changed; one "
-	    "report that came late.",
+	    "report that came late; lost communication and a silent account, which trouble-left "
+	    "and account-silent tell.",
 	.limits = "The interval is learned from the log, the agreed one is not known. Exports "
 	    "that leave out test reports from some day on look the same.",
 	.setting = settings,

@@ -7,10 +7,13 @@
  * mains (power-loss), interference (jam), losses (supervision-loss). Of a lost device that
  * is not life safety only supervision-loss speaks: its trouble has the same cause.
  */
+#include "rules/trouble_left.h"
+
 #include <string.h>
 
 #include "rules/care.h"
 #include "rules/held.h"
+#include "rules/test_report.h"
 
 extern const struct rule rule_trouble_left;
 
@@ -129,18 +132,39 @@ judge_device(struct held *h, int32_t device, bool site_life)
 
 /* ---- the panel ------------------------------------------------------------------ */
 
+static bool
+panel_life(const struct view *v, const struct panel_holding *p, bool site_life)
+{
+	return (v->event[p->holding.event].marks & MARK_LIFE_CODE) ||
+	    (site_life && (p->what == COND_SOUNDER || p->what == COND_MODULE));
+}
+
+static bool
+is_old(const struct held *h, const struct panel_holding *p)
+{
+	return h->v->now - p->holding.since >
+	    held_limit_ms(h, p->what == COND_COMM ? "comm_age" : "age", -1);
+}
+
+bool
+trouble_left_tells(struct view *v, const struct panel_holding *p)
+{
+	struct held h = { .v = v, .rule = &rule_trouble_left };
+
+	return is_ours(p->what) && (panel_life(v, p, held_site_life(v, 0)) || is_old(&h, p));
+}
+
 static void
 judge_panel(struct held *h, const struct panel_holding *p, bool site_life)
 {
 	const struct event *ev = &h->v->event[p->holding.event];
 	struct arena *a = &h->out->arena;
 	const char *key = *p->zone ? h->v->point[ev->point].zone_key : "";
-	bool life = (ev->marks & MARK_LIFE_CODE) || (site_life &&
-	    (p->what == COND_SOUNDER || p->what == COND_MODULE));
-	int64_t age = held_limit_ms(h, p->what == COND_COMM ? "comm_age" : "age", -1);
+	bool life = panel_life(h->v, p, site_life);
+	struct test_reports reports;
 	struct finding *f;
 
-	if (!life && h->v->now - p->holding.since <= age)
+	if (!life && !is_old(h, p))
 		return;
 	f = held_add(h, -1, arena_fmt(a, "panel:%s%s%s", word_text(ev->word), *key ? ":" : "", key),
 	    &p->holding);
@@ -148,6 +172,8 @@ judge_panel(struct held *h, const struct panel_holding *p, bool site_life)
 	f->life = life || (site_life && p->what == COND_COMM);
 	finding_summary(h->out, f, "The panel%s%s: %s %s; no restore in the log.",
 	    *p->zone ? ", number " : "", p->zone, condition_text(p->what), held_since(h, &p->holding));
+	if (p->what == COND_COMM && test_reports_missed(h->v, &reports))
+		finding_measure(h->out, f, "test_reports_missed", (double)reports.missed, "");
 	check(h->out, f, p->what);
 	finish(h, f);
 }
