@@ -9,13 +9,17 @@
 # make score       what the rules find, miss and invent over planted faults
 # make mutants     do the tests notice when a rule is made wrong? (minutes)
 # make bench       ratios of one run over 10 million rows (ROWS=)
-# make install     PREFIX=/usr/local DESTDIR=
+# make install     program, man pages, completion, unit: PREFIX=/usr/local DESTDIR=
+# make uninstall   takes these away again; store, folders and configuration stay
+# make dist        build/tripsift-VERSION.tar.gz of what is committed
+# make distcheck   unpacks that, builds and tests it by itself
 #
 # Every output is under build/KIND/. A new .c file in a listed folder is found
 # by itself; its header dependencies are written by the compiler (-MMD).
 
 PROG    := tripsift
 VERSION := 0.1
+DATE    := 2026-11-25
 PREFIX  ?= /usr/local
 KIND    ?= release
 B       := build/$(KIND)
@@ -37,7 +41,9 @@ CFLAGS   ?=
 ALL_CFLAGS = $(CSTD) $(WARN) $(WERROR) $(CFLAGS_$(KIND)) $(CFLAGS)
 
 # All but main.c goes into one archive, so that a test links just what it uses.
-SRCS  := $(sort $(wildcard daemon/*.c daemon/*/*.c parsers/*.c rules/*.c))
+# daemon/install/ is what is installed beside the program.
+SRCS  := $(filter-out daemon/install/%,\
+         $(sort $(wildcard daemon/*.c daemon/*/*.c parsers/*.c rules/*.c)))
 OBJS  := $(SRCS:%.c=$B/%.o)
 LIB   := $B/lib$(PROG).a
 TESTS := $(patsubst %.c,$B/%,$(sort $(wildcard tests/unit/test_*.c)))
@@ -52,7 +58,7 @@ Q := $(if $(V),,@)
 .DEFAULT_GOAL := all
 .DELETE_ON_ERROR:
 .SECONDARY:
-.PHONY: all demo test test-built packages sanitize clang fuzz run-fuzz test-pages shots score mutants bench install uninstall clean FORCE
+.PHONY: all demo test test-built packages sanitize clang fuzz run-fuzz test-pages shots score mutants bench manual install uninstall dist distcheck clean FORCE
 
 all: $B/$(PROG)
 
@@ -98,7 +104,7 @@ test: packages
 	$(Q)$(MAKE) --no-print-directory test-built
 
 # A log is shown only when its test failed; the last line counts them all.
-test-built: $B/$(PROG) $(TESTS) $(FUZZ)
+test-built: $B/$(PROG) $(TESTS) $(FUZZ) manual
 	$(Q)tests/tools/suite.sh $B
 
 sanitize:
@@ -141,11 +147,57 @@ demo:
 	$(Q)$(MAKE) --no-print-directory all
 	$(Q)tests/tools/demo.sh $B/$(PROG)
 
-install: all
-	install -d $(DESTDIR)$(PREFIX)/bin
-	install -m 755 $B/$(PROG) $(DESTDIR)$(PREFIX)/bin/$(PROG)
+# Pages and completion come from the program's own tables, see daemon/install/manual.c.
+M := $B/manual
+$M/tables: $B/daemon/install/manual.o $(LIB)
+	@mkdir -p $(@D)
+	$(Q)$(CC) $(ALL_CFLAGS) $(LDFLAGS) -o $@ $^ $(LDLIBS)
+$M/tripsift.1: $M/tables
+	$(Q)$< page $(DATE) > $@
+$M/tripsift.bash: $M/tables
+	$(Q)$< completion > $@
+man = awk -f daemon/install/man.awk -v date=$(DATE) -v version=$(VERSION)
+$M/tripsift-formats.5: parsers/FORMAT.md daemon/install/man.awk $M/tables
+	$(Q){ $(man) -v name=TRIPSIFT-FORMATS -v section=5 -v title="the files that tripsift reads" $< && \
+	      $M/tables see; } > $@
+$M/tripsift-rules.7: rules/RULES.md daemon/install/man.awk $M/tables
+	$(Q){ $(man) -v name=TRIPSIFT-RULES -v section=7 -v title="what tripsift looks for" $< && \
+	      $M/tables settings && $M/tables see; } > $@
+$M/tripsift.service: daemon/install/tripsift.service FORCE
+	@mkdir -p $(@D)
+	$(Q)sed 's,@BINDIR@,$(PREFIX)/bin,' $< > $@
+MANUAL := $(addprefix $M/,tripsift.1 tripsift-formats.5 tripsift-rules.7 tripsift.bash tripsift.service)
+manual: $(MANUAL)
+
+SHARE   = $(DESTDIR)$(PREFIX)/share
+SYSTEMD = $(DESTDIR)$(PREFIX)/lib
+INSTALLED = $(DESTDIR)$(PREFIX)/bin/$(PROG) $(SHARE)/man/man1/tripsift.1 \
+            $(SHARE)/man/man5/tripsift-formats.5 $(SHARE)/man/man7/tripsift-rules.7 \
+            $(SHARE)/bash-completion/completions/tripsift \
+            $(SHARE)/doc/tripsift/watch.conf \
+            $(SYSTEMD)/systemd/system/tripsift.service $(SYSTEMD)/sysusers.d/tripsift.conf
+install: all manual
+	$(Q)for d in $(sort $(dir $(INSTALLED))); do install -d "$$d" || exit 1; done
+	$(Q)install -m 755 $B/$(PROG) $(DESTDIR)$(PREFIX)/bin/$(PROG)
+	$(Q)for n in 1 5 7; do install -m 644 $M/*.$$n $(SHARE)/man/man$$n/ || exit 1; done
+	$(Q)install -m 644 $M/tripsift.bash $(SHARE)/bash-completion/completions/tripsift
+	$(Q)install -m 644 daemon/install/watch.conf $(SHARE)/doc/tripsift/watch.conf
+	$(Q)install -m 644 $M/tripsift.service $(SYSTEMD)/systemd/system/tripsift.service
+	$(Q)install -m 644 daemon/install/sysusers.conf $(SYSTEMD)/sysusers.d/tripsift.conf
 uninstall:
-	rm -f $(DESTDIR)$(PREFIX)/bin/$(PROG)
+	rm -f $(INSTALLED)
+	-rmdir $(SHARE)/doc/tripsift
+
+# Sorted, owners and times fixed: the same commit gives the same bytes.
+TARBALL := build/$(PROG)-$(VERSION).tar.gz
+dist:
+	$(Q)git diff --quiet HEAD || { echo "commit first: what is not committed is left out"; exit 1; }
+	@mkdir -p build
+	$(Q)git -c tar.umask=0022 archive --format=tar --prefix=$(PROG)-$(VERSION)/ HEAD | gzip -9n > $(TARBALL)
+	@echo $(TARBALL)
+distcheck: dist
+	$(Q)rm -rf build/dist && mkdir build/dist && tar -C build/dist -xzf $(TARBALL)
+	$(Q)$(MAKE) -C build/dist/$(PROG)-$(VERSION) test
 clean:
 	rm -rf build
 

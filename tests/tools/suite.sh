@@ -20,6 +20,7 @@ try() {	# name, command...
 try "who includes whom" tests/tools/layers.sh
 try "banned calls" tests/tools/banned.sh
 try "what exists is written down" tests/tools/docs.sh "$program"
+try "what is installed" tests/tools/install.sh "$build"
 try "query plans" tests/tools/plans.sh "$program"
 for t in "$build"/tests/unit/test_*; do
 	case $t in *.o|*.d) continue ;; esac
