@@ -195,9 +195,11 @@ export async function links(page, file) {
 	});
 }
 
-/* Every violation that axe-core knows, its advice on good practice included. */
+/* Every violation that axe-core knows, its advice on good practice included; of the page as
+ * it is once `then(page)` was done to it. */
 export async function axe(browser, file, options = {}) {
 	const p = await look(browser, file, { ...options, bypass: true });
+	await options.then?.(p.page);
 	await p.page.addScriptTag({ path: AXE });
 	const found = await p.page.evaluate(() => globalThis.axe.run(document, { resultTypes: ["violations"] }));
 	await p.close();
