@@ -39,10 +39,16 @@ holding_of(const struct held *h, const struct battery *b, int32_t device)
 	return (struct holding){ .since = b->last_low, .event = b->last_event, .before = true };
 }
 
+/* By how long it has been low. A flag that flips keeps the level of its last low for `lead` of
+ * covered time, or it would fall each morning and rise each night. */
 static enum level
 level_of(struct held *h, const struct battery *b, int64_t since, int32_t device)
 {
-	int64_t age = b->state == CELL_LOW ? h->v->now - since : -1;
+	int64_t age = h->v->now - since;
+
+	if (b->state != CELL_LOW)
+		age = view_cover_within(h->v, b->restored, h->v->now) < setting_ms(h->v, h->rule,
+		    "lead", device) ? b->last_low - since : -1;
 
 	if (h->v->device[device].life)
 		return age >= held_limit_ms(h, "life_after", device) ? LEVEL_NOW : LEVEL_SOON;

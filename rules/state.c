@@ -351,6 +351,35 @@ local_day(int64_t at, int32_t offset)
 	return (at + offset * SECOND) / DAY;
 }
 
+/* A tamper restore of the panel that names no zone, with no tamper of the panel open: it ends
+ * the only open tamper of a zone. What is or may be life safety it leaves, as unclear. */
+static void
+tamper_end_unnamed(struct pass *p, uint32_t i)
+{
+	const struct view *v = p->v;
+	const struct point *pt = &v->point[v->event[i].point];
+	int32_t only = -1;
+
+	for (size_t k = 0; k < v->n_device; k++) {
+		const struct device *d = &v->device[k];
+
+		if (p->s->device[k].cond[COND_TAMPER].since == NO_TIME ||
+		    (pt->area && d->area && pt->area != d->area))
+			continue;
+		if (only >= 0)
+			return;
+		only = (int32_t)k;
+	}
+	if (only < 0)
+		return;
+	if (v->device[only].life || v->device[only].maybe_life) {
+		p->s->device[only].unclear += p->s->device[only].unclear < UINT16_MAX;
+		p->s->unclear++;
+	} else {
+		device_end(p, only, BIT(COND_TAMPER), v->event[i].at);
+	}
+}
+
 /* ---- all ------------------------------------------------------------------- */
 
 static void
@@ -435,7 +464,10 @@ follow(struct pass *p, struct arena *a)
 
 		out->meant[i] = ev->word;
 		site_event(p, a, (uint32_t)i);
-		if (ev->device < 0 ||
+		if (ev->device < 0 && ev->word == W_TAMPER_RESTORE && !(ev->marks & MARK_STILL) &&
+		    !*v->point[ev->point].zone_key && !(panel_holds(p, ev) & BIT(COND_TAMPER)))
+			tamper_end_unnamed(p, (uint32_t)i);
+		else if (ev->device < 0 ||
 		    ((effects[ev->word].begins | effects[ev->word].ends) & PANEL_ONLY))
 			panel_event(p, (uint32_t)i);
 		else

@@ -8,6 +8,9 @@
  * - `restore` ends the device's open alarm or opening (both: it is one input); with
  *   none open, its only other condition; with several, none, and `unclear` counts it.
  *   It never ends a bypass: a bypass that nobody took off must not vanish.
+ * - A `tamper-restore` of the panel that names no zone ends the panel's tamper; with none
+ *   open, the only open tamper of a zone (of its partition, where it names one), unless that
+ *   is or may be life safety: then, and with several, none, and `unclear` counts it there.
  * - A loss of supervision also ends when the device is heard in any way, and at `learn`.
  * - A row marked *still* (qualifier 6) begins nothing anew, but shows that the condition
  *   held before: `before` is then set, and `since` is only the first time it was told.

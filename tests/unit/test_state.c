@@ -126,6 +126,47 @@ conditions(void **state)
 }
 
 static void
+tamper_restore_without_zone(void **state)
+{
+	static const struct {
+		const char *begins, *ends, *holds;
+	} cases[] = {
+		{ "tamper zone=5", "tamper-restore", "" },
+		{ "tamper zone=5", "tamper-restore zone=000", "" },
+		{ "tamper zone=5", "tamper-restore zone=7 marks=panel", "5 tamper" },
+		{ "tamper zone=5", "tamper-restore marks=still", "5 tamper" },
+		{ "tamper zone=5 part=1", "tamper-restore part=1", "" },
+		{ "tamper zone=5 part=1", "tamper-restore part=2", "5 tamper" },
+		{ "trouble zone=5", "tamper-restore", "5 trouble" },
+		{ "tamper zone=5", "tamper zone=6\n2026-10-01T09:00 tamper-restore",
+		  "5 tamper; 6 tamper" },
+		{ "tamper zone=5", "tamper\n2026-10-01T09:00 tamper-restore", "5 tamper" },
+		/* Life safety, and what may be: told by name, or by a person at the panel. */
+		{ "tamper zone=8", "tamper-restore", "8 tamper" },
+		{ "tamper zone=9", "tamper-restore", "9 tamper" },
+	};
+
+	(void)state;
+	for (size_t i = 0; i < COUNT(cases); i++) {
+		struct arena a = { 0 };
+		struct state s;
+		struct view v;
+
+		help_view(&v, arena_fmt(&a, "account A1\nroster zone=5 kind=contact\n"
+		    "roster zone=6 kind=contact\nroster zone=8 kind=smoke\n"
+		    "2026-10-01T08:00 disarm part=2\n"
+		    "2026-10-01T08:01 %s\n2026-10-01T08:02 %s\n", cases[i].begins, cases[i].ends));
+		state_of(&v, &a, &s);
+		if (strcmp(holds(&a, &v, &s), cases[i].holds) != 0)
+			print_error("%s, %s\n", cases[i].begins, cases[i].ends);
+		assert_string_equal(holds(&a, &v, &s), cases[i].holds);
+		assert_int_equal(s.unclear, cases[i].holds[0] == '8' || cases[i].holds[0] == '9');
+		view_release(&v);
+		arena_release(&a);
+	}
+}
+
+static void
 what_a_restore_meant(void **state)
 {
 	struct arena a = { 0 };
@@ -324,6 +365,7 @@ main(void)
 {
 	const struct CMUnitTest tests[] = {
 		cmocka_unit_test(conditions),
+		cmocka_unit_test(tamper_restore_without_zone),
 		cmocka_unit_test(what_a_restore_meant),
 		cmocka_unit_test(site),
 		cmocka_unit_test(days),
