@@ -1,5 +1,5 @@
 #include "daemon/cmd.h"
-#include "daemon/report/site.h"
+#include "daemon/report/site_html.h"
 
 struct options {
 	struct opts_common common;
@@ -12,8 +12,8 @@ static const struct opt options[] = {
 	{ 't', "as-of", "TIME", "as the site stood at that time, by the site's clock, or a span "
 	  "back from the end of its cover, such as 7d (default: the end of its cover)", OPT_WHEN,
 	  offsetof(struct options, as_of), 0, 0, NULL },
-	{ 'f', "format", "WORD", "text or json (default: text)", OPT_CHOICE,
-	  offsetof(struct options, format), 0, 0, "text|json" },
+	{ 'f', "format", "WORD", "text, json or html (default: text)", OPT_CHOICE,
+	  offsetof(struct options, format), 0, 0, "text|json|html" },
 	OPTS_COMMON(struct options),
 	OPTS_END
 };
@@ -64,6 +64,8 @@ show(struct tools *t, void *ctx, struct err *e)
 	site.looking_back = as_of != NO_TIME;
 	if (o->format == 0) {
 		site_text(p, &site);
+	} else if (o->format == 2) {
+		site_html(p, &site, &(struct site_page){ .at = cmd_now() });
 	} else {
 		json_open(&j, NULL, '{');
 		site_json(&j, &site);
@@ -99,7 +101,8 @@ const struct command cmd_site = {
 	    "duress, silent panic and hold-up are not named on it.",
 	.examples = "tripsift site 1042\n"
 	    "tripsift site 1042 --as-of 7d\n"
-	    "tripsift site 1042 --format json\n",
+	    "tripsift site 1042 --format json\n"
+	    "tripsift site 1042 --format html > 1042.html\n",
 	.exits = "0 done, whatever is shown; 2 wrong usage or unknown account; 3 no store, or it "
 	    "failed.",
 	.opt = options,

@@ -76,6 +76,35 @@ silent_finding(struct view *v, const struct stored_finding *f)
 	return silent_device(v, device) || silent_names(v, f->summary) || silent_text(f->device);
 }
 
+enum silent_row
+silent_evidence(struct view *v, const struct stored_evidence *e)
+{
+	enum silent_row row = SILENT_ROW_UNKNOWN;
+	size_t lo = 0, hi = v->n_event;
+
+	if (silent_names(v, e->event) || silent_names(v, e->detail))
+		return SILENT_ROW_HIDDEN;
+	while (lo < hi) {
+		size_t mid = lo + (hi - lo) / 2;
+
+		if (v->event[mid].at < e->at)
+			lo = mid + 1;
+		else
+			hi = mid;
+	}
+	/* Its file is known by name only: all rows of that line and time have to be harmless. */
+	for (; lo < v->n_event && v->event[lo].at == e->at; lo++) {
+		const struct event *ev = &v->event[lo];
+
+		if ((int64_t)ev->line != e->line)
+			continue;
+		if (silent_event(v, (uint32_t)lo) || silent_device(v, ev->device))
+			return SILENT_ROW_HIDDEN;
+		row = SILENT_ROW_SHOWN;
+	}
+	return row;
+}
+
 const char *
 silent_label(struct view *v, int32_t device)
 {

@@ -21,6 +21,10 @@ bool silent_text(const char *text);
 bool silent_names(struct view *v, const char *text);
 /* Is the finding about such a device or signal? */
 bool silent_finding(struct view *v, const struct stored_finding *f);
+/* Of a row of evidence: may it stand there, must it not, or is it not in the view, so that
+ * nobody can tell any more? */
+enum silent_row { SILENT_ROW_SHOWN, SILENT_ROW_HIDDEN, SILENT_ROW_UNKNOWN };
+enum silent_row silent_evidence(struct view *v, const struct stored_evidence *e);
 /* device_label(), or "zone 9 (silent signal: ask the station)". In the view's arena. */
 const char *silent_label(struct view *v, int32_t device);
 

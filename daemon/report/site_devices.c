@@ -8,26 +8,40 @@
 #include "daemon/report/silent.h"
 #include "rules/cells.h"
 
-/* One character a day, oldest first, in groups of five: how often the input went off.
- * A digit is exact, + is 10 to 99, * is more, . is none, ? is a day no export covers. */
-static const char *
-strip(struct page *p, const struct view *v, const unsigned day[STATE_DAYS], int64_t *sum)
+int64_t
+site_device_days(struct page *p, const struct site *s, int32_t device, int32_t day[STATE_DAYS])
 {
-	char *out = arena_take(&p->arena, STATE_DAYS + STATE_DAYS / 5 + 1), *to = out;
+	const struct view *v = s->v;
+	unsigned count[STATE_DAYS] = { 0 };
 	int64_t now = v->now == NO_TIME ? 0 : v->now;
 	int64_t ahead = p->zone.offset ? p->zone.offset(p->zone.zone, now / SECOND) * SECOND : 0;
 	int64_t midnight = (now + ahead) / DAY * DAY - ahead;
 
-	*sum = 0;
+	state_days(v, device, count);
 	for (int i = 0; i < STATE_DAYS; i++) {
 		int64_t from = midnight - (STATE_DAYS - 1 - i) * DAY;
-		unsigned n = day[i];
+
+		day[i] = count[i] == 0 && view_cover_within(v, from, from + DAY) <= 0 ? -1 :
+		    (int32_t)count[i];
+	}
+	return (now + ahead) / DAY;
+}
+
+/* One character a day, oldest first, in groups of five: how often the input went off.
+ * A digit is exact, + is 10 to 99, * is more, . is none, ? is a day no export covers. */
+static const char *
+strip(struct page *p, const int32_t day[STATE_DAYS], int64_t *sum)
+{
+	char *out = arena_take(&p->arena, STATE_DAYS + STATE_DAYS / 5 + 1), *to = out;
+
+	*sum = 0;
+	for (int i = 0; i < STATE_DAYS; i++) {
+		int32_t n = day[i];
 
 		if (i && i % 5 == 0)
 			*to++ = ' ';
-		*to++ = n == 0 ? view_cover_within(v, from, from + DAY) > 0 ? '.' : '?' :
-		    n < 10 ? (char)('0' + n) : n < 100 ? '+' : '*';
-		*sum += n;
+		*to++ = n < 0 ? '?' : n == 0 ? '.' : n < 10 ? (char)('0' + n) : n < 100 ? '+' : '*';
+		*sum += n > 0 ? n : 0;
 	}
 	*to = '\0';
 	return out;
@@ -147,7 +161,7 @@ one_device(struct page *p, const struct site *s, int32_t device, int zone_width)
 	const char *lead = arena_fmt(&p->arena, " %*s  ", zone_width, *d->zone ? d->zone : "-");
 	const char *under = arena_fmt(&p->arena, "%*s", text_width(lead), "");
 	const char *part;
-	unsigned day[STATE_DAYS] = { 0 };
+	int32_t day[STATE_DAYS];
 	int64_t sum;
 
 	if (silent_device(v, device)) {
@@ -160,8 +174,8 @@ one_device(struct page *p, const struct site *s, int32_t device, int zone_width)
 	}
 	page_para(p, lead, site_device_line(p, d));
 	page_para(p, under, site_device_state(p, s, device));
-	state_days(v, device, day);
-	part = strip(p, v, day, &sum);
+	site_device_days(p, s, device, day);
+	part = strip(p, day, &sum);
 	if (sum)
 		page_fmt(p, under, "%s  %s", part, text_count(p, sum, "activation", "activations"));
 }

@@ -37,6 +37,10 @@ const char *site_device_line(struct page *p, const struct device *d);
 const char *site_device_state(struct page *p, const struct site *s, int32_t device);
 /* Of one that is gone: "before: contact, serial 4A0071, taken out 2026-10-01 08:15". */
 const char *site_device_gone(struct page *p, const struct device *d);
+/* Activations on each of the last 30 days, oldest first; -1 = no export covers it and none
+ * is known. Returns the date of the last one, in days since 1970-01-01. */
+int64_t site_device_days(struct page *p, const struct site *s, int32_t device,
+    int32_t day[STATE_DAYS]);
 /* What else is to be said of devices: strangers, serials easily mistaken. */
 void site_device_notes(struct lines *out, const struct site *s);
 /* Nothing about an accepted serial asks for a look: as expected, in its zone, of its kind,

@@ -312,8 +312,7 @@ lost_block(struct draw *d, int64_t from, int64_t to)
 	add_block(d, TIMELINE_FULL, from, to);
 }
 
-/* How many are gone at each hour. Those that are not drawn themselves count too: the number
- * tells of the receiver, not of them. */
+/* How many are gone at each hour: what they have in common is the receiver. */
 static void
 lost_together(struct draw *d)
 {
@@ -322,14 +321,17 @@ lost_together(struct draw *d)
 	for (size_t i = 0; i < d->v->n_device; i++) {
 		struct timeline_lane one = { 0 };
 
+		if (!may_be_drawn(d, (int32_t)i))
+			continue;
+		lane->sum += d->v->device[i].wireless && !site_gone(&d->v->device[i]);
 		losses(d, (int32_t)i, lost_block);
 		finish(d, &one);
 		for (size_t k = 0; k < one.n_block; k++)
 			for (int32_t h = one.block[k].from; h < one.block[k].to; h++)
 				count_hour(d, lane, h);
 	}
-	if (lane->count)
-		lane->sum = lane->count[lane->most];
+	if (lane->count && lane->sum < lane->count[lane->most])
+		lane->sum = lane->count[lane->most];	/* some were taken out since */
 	keep_if_any(d, lane);
 }
 

@@ -30,7 +30,7 @@ enum timeline_what {
 	TIMELINE_WORK,		/* full: learn sessions; frame: planned visits; upright: tests; marks:
 				 * service */
 	TIMELINE_PANEL,		/* marks: restart, clock set, log cleared or overflowed */
-	TIMELINE_LOST,		/* counts: devices lost at that hour */
+	TIMELINE_LOST,		/* counts: devices lost at that hour, of those that may be drawn */
 	TIMELINE_DEVICE,	/* counts: activations; marks: alarms; full: lost; across: cell low;
 				 * upright: bypassed, tamper or another trouble */
 };
@@ -53,7 +53,7 @@ struct timeline_lane {
 	size_t             n_block;
 	int32_t           *mark;	/* hours, ascending, none twice */
 	size_t             n_mark;
-	int64_t            sum;		/* of count: activations; TIMELINE_LOST: the most at one time */
+	int64_t            sum;		/* activations; TIMELINE_LOST: of so many wireless devices */
 	int32_t            most;	/* the hour with the highest count */
 	uint32_t           times[TIMELINE_LOOKS];	/* how often, before hours were joined */
 	bool               night;	/* TIMELINE_DEVICE: its cell is low by night, good by day */
@@ -75,5 +75,10 @@ struct timeline {
 
 /* Memory is the view's arena. Times are cut into days and hours by `zone`. */
 void timeline_of(const struct site *s, const struct text_zone *zone, struct timeline *out);
+
+/* As a list of lanes, each with its name and the same in words; then how to read it, and
+ * what is left out. */
+struct html;
+void timeline_html(struct html *h, const struct site *s, const struct timeline *t);
 
 #endif
