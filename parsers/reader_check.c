@@ -3,6 +3,7 @@
 #include <string.h>
 
 #include "daemon/base/serial.h"
+#include "daemon/base/strength.h"
 
 /* Each returns NULL or the reason. */
 
@@ -48,18 +49,10 @@ event_meaning(struct reader *r, struct span cell, struct meaning *out)
 static const char *
 check_signal(struct span s)
 {
-	static const char *const units[] = { "dBm", "%", "bars" };
-	double v;
+	enum strength_unit unit;
+	int16_t tenths;
 
-	for (size_t i = 0; i < sizeof units / sizeof *units; i++) {
-		struct span unit = span_of(units[i]);
-
-		if (s.n > unit.n &&
-		    span_eq_fold((struct span){ s.p + s.n - unit.n, unit.n }, unit) &&
-		    span_to_num(span_trim((struct span){ s.p, s.n - unit.n }), &v))
-			return NULL;
-	}
-	return "signal needs a number with dBm, % or bars";
+	return strength_read(s, &unit, &tenths) ? NULL : "signal needs a number with dBm, % or bars";
 }
 
 /* A spreadsheet writes one digit before the point, which spares most cells the look. */

@@ -1,7 +1,10 @@
 /* checkin.c - how often a device reports by itself. */
 #include "rules/checkin.h"
 
+#include <stdlib.h>
+
 #include "rules/losses.h"
+#include "rules/stats.h"
 
 enum { GAPS_MAX = 256 };
 static const int64_t RADIO_REPEAT = 2 * SECOND;	/* the limit that activations have, too */
@@ -126,12 +129,47 @@ distance(int64_t a, int64_t b)
 	return a < b ? b - a : a - b;
 }
 
+static int
+by_length(const void *a, const void *b)
+{
+	int64_t x = *(const int64_t *)a, y = *(const int64_t *)b;
+
+	return (x > y) - (x < y);
+}
+
+/* The interval from gaps of one or more whole intervals, with missed check-ins in between:
+ * each that is a whole number of them, give or take, is folded to one. `range`: how sure it
+ * is, for which the gaps must be sorted. */
+static void
+refine(struct checkin *c, const struct terms *t, int64_t *gap, size_t n, bool range)
+{
+	size_t used = 0, folded = 0, rank;
+
+	for (size_t i = 0; i < n; i++) {
+		int64_t times = (gap[i] + c->interval / 2) / c->interval;
+		int64_t one = times > 1 ? gap[i] / times : gap[i];
+
+		folded += times != 1;
+		if (times && (double)distance(one, c->interval) <= t->spread * (double)c->interval)
+			gap[used++] = one;
+	}
+	if (folded && used)
+		c->interval = median(gap, used);
+	c->low = c->high = c->interval;
+	if (!range || !used)
+		return;
+	qsort(gap, used, sizeof *gap, by_length);
+	rank = stats_median_rank(used);
+	c->low = rank ? gap[rank - 1] : gap[0];
+	c->high = rank ? gap[used - rank] : gap[used - 1];
+}
+
 static struct checkin
 learn(const struct view *v, const struct device *d, const struct resets *resets,
-    const struct terms *t)
+    const struct terms *t, bool range)
 {
 	struct checkin none = { .source = CHECKIN_NONE }, c = none;
-	int64_t gap[GAPS_MAX];
+	int64_t gap[GAPS_MAX], off[GAPS_MAX];
 	enum pairs pairs;
 	size_t n = 0, near = 0, stray = 0;
 
@@ -148,45 +186,70 @@ learn(const struct view *v, const struct device *d, const struct resets *resets,
 	c.interval = median(gap, n);
 	for (size_t i = 0; i < n; i++) {
 		stray += (double)gap[i] > t->longest * (double)c.interval;
-		gap[i] = distance(gap[i], c.interval);
-		near += (double)gap[i] <= t->regular_spread * (double)c.interval;
+		off[i] = distance(gap[i], c.interval);
+		near += (double)off[i] <= t->regular_spread * (double)c.interval;
 	}
-	c.spread = median(gap, n);
+	c.spread = median(off, n);
 	if (v->minutes_only && c.interval < COARSE)
 		return none;
-	if (c.source == CHECKIN_LEARNED)
-		return (double)c.spread <= t->spread * (double)c.interval &&
-		    (double)stray <= t->stray * (double)n ? c : none;
-	return c.interval >= t->floor && (double)near >= t->regular_share * (double)n ? c : none;
+	if (c.source == CHECKIN_LEARNED ? (double)c.spread > t->spread * (double)c.interval ||
+	    (double)stray > t->stray * (double)n :
+	    c.interval < t->floor || (double)near < t->regular_share * (double)n)
+		return none;
+	refine(&c, t, gap, n, range);
+	return c;
 }
 
-void
-checkin_learn(const struct view *v, struct checkin *out)
+static struct resets
+find_resets(const struct view *v, struct arena *scratch)
 {
 	struct resets resets = { 0 };
-	struct arena scratch = { 0 };
-	struct terms t = terms_of(v, -1);
 
 	for (size_t i = 0; i < v->n_event; i++)
 		resets.n += (v->event[i].marks & MARK_RESET) != 0;
 	if (resets.n) {
-		resets.at = arena_take(&scratch, resets.n * sizeof *resets.at);
+		resets.at = arena_take(scratch, resets.n * sizeof *resets.at);
 		resets.n = 0;
 		for (size_t i = 0; i < v->n_event; i++)
 			if (v->event[i].marks & MARK_RESET)
 				resets.at[resets.n++] = (uint32_t)i;
 	}
+	return resets;
+}
+
+void
+checkin_learn(const struct view *v, struct checkin *out)
+{
+	struct arena scratch = { 0 };
+	struct resets resets = find_resets(v, &scratch);
+	struct terms t = terms_of(v, -1);
+
 	for (size_t i = 0; i < v->n_device; i++) {
 		const struct device *d = &v->device[i];
 
 		if (v->n_override)
 			t = terms_of(v, (int32_t)i);
-		out[i] = learn(v, d, &resets, &t);
+		out[i] = learn(v, d, &resets, &t, false);
 		if (d->checkin > 0) {
 			out[i].source = CHECKIN_STATED;
-			out[i].interval = d->checkin;
+			out[i].interval = out[i].low = out[i].high = d->checkin;
 		}
 	}
+	arena_release(&scratch);
+}
+
+void
+checkin_range(const struct view *v, int32_t device, struct checkin *c)
+{
+	struct arena scratch = { 0 };
+	struct resets resets;
+	struct terms t;
+
+	if (c->source == CHECKIN_NONE || c->source == CHECKIN_STATED)
+		return;
+	resets = find_resets(v, &scratch);
+	t = terms_of(v, device);
+	*c = learn(v, &v->device[device], &resets, &t, true);
 	arena_release(&scratch);
 }
 
@@ -196,4 +259,25 @@ checkin_shown(const struct view *v, const struct event *ev, const struct checkin
 	if (ev->word == W_CHECK_IN)
 		return event_is_heard(v, ev);
 	return c->source == CHECKIN_REGULAR && event_is_heard(v, ev);
+}
+
+const char *
+checkin_text(struct arena *a, const struct checkin *c)
+{
+	static const struct { int64_t below, unit; const char *name; } units[] = {
+		{ 5 * MINUTE, SECOND, "s" }, { 3 * HOUR, MINUTE, "min" },
+		{ 4 * DAY, HOUR, "h" }, { INT64_MAX, DAY, "days" },
+	};
+	int64_t middle, low, high, half;
+	size_t i = 0;
+
+	while (c->interval >= units[i].below)
+		i++;
+	half = units[i].unit / 2;
+	middle = (c->interval + half) / units[i].unit;
+	low = (c->low + half) / units[i].unit;
+	high = (c->high + half) / units[i].unit;
+	return low == high ? arena_fmt(a, "%lld %s", (long long)middle, units[i].name) :
+	    arena_fmt(a, "about %lld %s (%lld to %lld)", (long long)middle, units[i].name,
+	    (long long)low, (long long)high);
 }

@@ -1,6 +1,7 @@
 /* loss_checks.c - weak cell, weak signal, or taken off: the signs for each. */
 #include "rules/loss_checks.h"
 
+#include "rules/radio.h"
 #include "rules/when.h"
 
 static const char *
@@ -17,13 +18,55 @@ struct signs {
 	uint32_t low_event, tamper_event;
 	size_t  came_back;	/* losses of the last weeks that ended */
 	size_t  neighbours;	/* other devices here that were lost in the same days */
+	const char *company;	/* names of those that went within one check-in of it and are lost
+				 * still */
+	size_t  n_company;
+	struct radio radio;
+	bool    often;		/* more check-ins did not come than do with a good path */
+	int32_t former;		/* the device that it replaced on its zone; -1 */
+	int32_t heir;		/* one that may have replaced it elsewhere; -1 */
 };
 
+enum { COMPANY_SHOWN = 6 };
+
+/* A device of the same zone that was there before it; the newest of these. */
+static int32_t
+find_former(const struct view *v, const struct device *d)
+{
+	int32_t best = -1;
+
+	for (size_t i = 0; *d->zone_key && i < v->n_device; i++) {
+		const struct device *o = &v->device[i];
+
+		if (o != d && o->zone_key == d->zone_key && o->area == d->area && *o->serial_key &&
+		    o->unlearned != NO_TIME && d->learned != NO_TIME && o->unlearned <= d->learned &&
+		    (best < 0 || o->unlearned > v->device[best].unlearned))
+			best = (int32_t)i;
+	}
+	return best;
+}
+
+/* One of the same kind that was learned on another zone after this one was last heard, and
+ * is heard: people replace a device and forget to take the old one out. */
+static int32_t
+find_heir(const struct view *v, const struct device *d, int64_t gone)
+{
+	for (size_t i = 0; i < v->n_device; i++) {
+		const struct device *o = &v->device[i];
+
+		if (o != d && o->kind == d->kind && d->kind != KIND_UNKNOWN && *o->serial_key &&
+		    o->unlearned == NO_TIME && o->learned != NO_TIME && o->learned >= gone &&
+		    o->last_heard != NO_TIME && o->last_heard >= o->learned)
+			return (int32_t)i;
+	}
+	return -1;
+}
+
 static struct signs
-signs_of(const struct view *v, const struct losses *l, const struct loss *of)
+signs_of(struct view *v, const struct losses *l, const struct loss *of, struct arena *a)
 {
 	int32_t device = of->device;
-	struct signs s = { .low = NO_TIME, .tamper = NO_TIME };
+	struct signs s = { .low = NO_TIME, .tamper = NO_TIME, .company = "" };
 	int64_t gone = of->gone != NO_TIME ? of->gone : of->at;
 	int64_t cell = of->at - losses_limit_ms(v, "cell_sign", device);
 	int64_t tamper = losses_limit_ms(v, "tamper_sign", device);
@@ -59,8 +102,11 @@ signs_of(const struct view *v, const struct losses *l, const struct loss *of)
 			break;
 		}
 	}
+	s.radio = radio_find(v, l, device, gone);
+	s.former = find_former(v, d);
+	s.heir = find_heir(v, d, gone);
 	for (size_t i = 0; i < v->n_device; i++) {
-		bool along = false;
+		bool along = false, with = false;
 
 		for (size_t k = l->first[i]; k < l->first[i + 1]; k++) {
 			const struct loss *loss = &l->loss[k];
@@ -70,8 +116,14 @@ signs_of(const struct view *v, const struct losses *l, const struct loss *of)
 			else
 				along |= loss->sort == LOSS_TOLD && loss->at >= of->at - days &&
 				    loss->at <= of->at + days;
+			with |= (int32_t)i != device && loss->end == NO_TIME && of->end == NO_TIME &&
+			    loss->sort == of->sort && loss->at >= of->at - l->window &&
+			    loss->at <= of->at + l->window;
 		}
 		s.neighbours += along;
+		if (with && s.n_company++ < COMPANY_SHOWN)
+			s.company = arena_fmt(a, "%s%s%s", s.company, *s.company ? "; " : "",
+			    device_label(v, (int32_t)i));
 	}
 	return s;
 }
@@ -111,18 +163,69 @@ static void
 check_path(struct findings *out, struct finding *f, const struct signs *s)
 {
 	struct arena *a = &out->arena;
-	const char *here = "", *back = "";
+	const struct radio *r = &s->radio;
+	const char *text = "";
 
-	if (s->neighbours)
-		here = arena_fmt(a, " %zu other device%s here %s lost in the same days.",
-		    s->neighbours, plural(s->neighbours), s->neighbours == 1 ? "was" : "were");
 	if (s->came_back)
-		back = arena_fmt(a, " It was lost and came back %zu time%s lately.",
+		text = arena_fmt(a, "%s It was lost and came back %zu time%s lately.", text,
 		    s->came_back, plural(s->came_back));
+	if (s->neighbours)
+		text = arena_fmt(a, "%s %zu other device%s here %s lost in the same days.", text,
+		    s->neighbours, plural(s->neighbours), s->neighbours == 1 ? "was" : "were");
+	if (r->falls)
+		text = arena_fmt(a, "%s Its signal fell from %g to %g %s before (%.2g %s a week).", text,
+		    r->first, r->last, strength_text(r->unit), r->week, r->unit == STRENGTH_DBM ? "dB" :
+		    strength_text(r->unit));
+	else if (r->signals)
+		text = arena_fmt(a, "%s Its signal was %g %s, and did not fall.", text, r->last,
+		    strength_text(r->unit));
+	if (r->missed && s->often)
+		text = arena_fmt(a, "%s Before it went, %ld of %ld check-ins did not come, up to %ld in a "
+		    "row.", text, r->missed, r->missed + r->came, r->worst);
+	if (r->hour >= 0)
+		text = arena_fmt(a, "%s %zu of %zu times it went between %d and %d o'clock: what is "
+		    "switched on, closed or parked then?", text, r->within, r->begins, r->hour,
+		    (r->hour + 6) % 24);
+	finding_check(out, f, arena_fmt(a, "Weak signal:%s Read its signal at the panel; look for "
+	    "metal, water, a new appliance, or a moved panel or repeater between the two.", text));
+}
 
-	finding_check(out, f, arena_fmt(a, "Weak signal:%s%s Read its signal at the panel; look "
-	    "for metal, water, a new appliance, or a moved panel or repeater between the two.", back,
-	    here));
+/* How much speaks for each cause. A falling signal and a low cell say most; what else is
+ * seen adds to it. Common practice, no source. */
+static int
+weight_path(const struct signs *s)
+{
+	return (s->came_back >= 2 || (s->came_back && s->neighbours) || s->neighbours >= 2) +
+	    2 * s->radio.falls + s->often + (s->radio.hour >= 0);
+}
+
+static int
+weight_cell(const struct signs *s)
+{
+	return s->low == NO_TIME ? 0 : 2;
+}
+
+static void
+measure_signs(struct findings *out, struct finding *f, const struct signs *s)
+{
+	const struct radio *r = &s->radio;
+	int path = weight_path(s), cell = weight_cell(s);
+
+	if (s->tamper != NO_TIME)
+		finding_measure_text(out, f, "likely", "taken off, opened or damaged");
+	else if (path || cell)
+		finding_measure_text(out, f, "likely", cell >= path ? "weak cell" : "weak signal");
+	if (r->came + r->missed)
+		finding_measure(out, f, "missed_before", 100.0 * (double)r->missed /
+		    (double)(r->came + r->missed), "%");
+	if (r->missed)
+		finding_measure(out, f, "missed_in_a_row_before", (double)r->worst, "check-ins");
+	if (r->signals) {
+		finding_measure(out, f, "signal", r->last, strength_text(r->unit));
+		finding_measure(out, f, "signal_a_week", r->week, r->unit == STRENGTH_DBM ? "dB" :
+		    strength_text(r->unit));
+		finding_measure(out, f, "signal_p", r->p, "");
+	}
 }
 
 /* The last step, once it is heard again. */
@@ -151,14 +254,43 @@ proof_for(enum kind k)
 	}
 }
 
+static void
+check_replaced(struct view *v, struct findings *out, struct finding *f, const struct signs *s)
+{
+	struct arena *a = &out->arena;
+
+	if (s->former >= 0) {
+		const struct device *o = &v->device[s->former];
+
+		finding_measure_text(out, f, "replaced_serial", o->serial);
+		finding_check(out, f, arena_fmt(a, "It took the place of serial %s at %s: if that one is "
+		    "still there, was the new one fitted at all?", o->serial,
+		    when_local(v, a, o->unlearned)));
+	}
+	if (s->heir >= 0) {
+		const struct device *o = &v->device[s->heir];
+
+		finding_measure_text(out, f, "maybe_now_serial", o->serial);
+		finding_check(out, f, arena_fmt(a, "Was it replaced? %s was learned at %s, after this one "
+		    "was last heard, and is heard: if it is its successor, the old serial only has to be "
+		    "taken out of the panel. See both before that.", device_label(v, s->heir),
+		    when_local(v, a, o->learned)));
+	}
+}
+
 void
-loss_checks(const struct view *v, const struct losses *l, const struct loss *loss,
+loss_checks(struct view *v, const struct losses *l, const struct loss *loss,
     struct findings *out, struct finding *f)
 {
 	const struct device *d = &v->device[loss->device];
-	struct signs s = signs_of(v, l, loss);
-	bool path = s.came_back >= 2 || (s.came_back && s.neighbours) || s.neighbours >= 2;
+	struct signs s = signs_of(v, l, loss, &out->arena);
+	int path, cell;
 
+	s.often = s.radio.missed && 100.0 * (double)s.radio.missed >= losses_limit(v, "missed_sign",
+	    loss->device) * (double)(s.radio.missed + s.radio.came);
+	path = weight_path(&s);
+	cell = weight_cell(&s);
+	measure_signs(out, f, &s);
 	if (loss->end == NO_TIME && (d->life || d->maybe_life))
 		finding_check(out, f, "Tell the people on the site that this device may not "
 		    "report until it is heard again; ask what local codes require until then.");
@@ -167,19 +299,27 @@ loss_checks(const struct view *v, const struct losses *l, const struct loss *los
 		finding_check(out, f, "Compare the serial on its sticker with the one the panel "
 		    "learned.");
 	}
+	check_replaced(v, out, f, &s);
 	if (loss->doubtful)
 		finding_check(out, f, "The restore in the log was written by the panel itself, "
 		    "after a restart, a disarming or programming: it does not show that the device "
 		    "is back.");
+	if (s.n_company)
+		finding_check(out, f, arena_fmt(&out->arena, "Not alone: %s%s went with it and %s still "
+		    "lost. Is there one repeater, or one part of the building, that they share? See its "
+		    "supply first.", s.company, s.n_company > COMPANY_SHOWN ? "; and more" : "",
+		    s.n_company == 1 ? "is" : "are"));
 	if (s.tamper != NO_TIME)
 		check_removed(v, out, f, &s);
-	if (s.low != NO_TIME)
+	if (cell >= path && cell)
 		check_cell(v, out, f, &s);
 	if (path)
 		check_path(out, f, &s);
+	if (cell && cell < path)
+		check_cell(v, out, f, &s);
 	if (s.tamper == NO_TIME)
 		check_removed(v, out, f, &s);
-	if (s.low == NO_TIME)
+	if (!cell)
 		check_cell(v, out, f, &s);
 	if (!path)
 		check_path(out, f, &s);

@@ -3,10 +3,15 @@
  * - Taken off, opened or damaged: tamper close to when it was last heard.
  * - Weak cell: low battery in the weeks before, with no new cell since. A restore of it
  *   does not take the sign away: a marginal cell recovers and falls again.
- * - Weak signal: it was lost and came back before, or neighbours were lost in the same days.
+ * - Weak signal: it was lost and came back before, or neighbours were lost in the same days;
+ *   its signal fell; many check-ins did not come before; it goes at the same hours of the
+ *   day (radio.h).
+ * - What it shares with others that went within one check-in of it and are lost still.
+ * - Replaced: the serial that it took the place of on its zone, and one of its kind that was
+ *   learned since elsewhere.
  *
- * What has signs stands first, in this order; then the others in the order place, cell,
- * signal. Before all: people on the site are told where life safety is concerned. Last:
+ * What has signs stands first, tamper before cell and signal, and of these two the one with
+ * more signs; then the others in the order place, cell, signal. Before all: people on the site are told where life safety is concerned. Last:
  * how to see that it works again, by kind. How long back a sign counts is a setting of the
  * rule supervision-loss. Common practice, no source.
  */
@@ -17,7 +22,7 @@
 #include "rules/rule.h"
 
 /* Adds checks, and the events that are signs to the evidence. `loss` is a device's. */
-void loss_checks(const struct view *v, const struct losses *l, const struct loss *loss,
+void loss_checks(struct view *v, const struct losses *l, const struct loss *loss,
     struct findings *out, struct finding *f);
 
 #endif

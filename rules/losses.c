@@ -385,10 +385,9 @@ find_starts(const struct view *v, struct losses *l)
 }
 
 long
-losses_missed(const struct view *v, const struct losses *l, int32_t device)
+losses_missed_of(const struct view *v, const struct losses *l, int32_t device, int64_t interval)
 {
 	const struct device *d = &v->device[device];
-	int64_t interval = l->checkin[device].interval;
 	int64_t from = later(d->last_heard, l->anew);
 	int64_t blur = v->minutes_only ? MINUTE : 0, silence;
 
@@ -396,6 +395,12 @@ losses_missed(const struct view *v, const struct losses *l, int32_t device)
 		return 0;
 	silence = view_cover_within(v, from, v->now) - blur;
 	return silence > 0 ? (long)(silence / interval) : 0;
+}
+
+long
+losses_missed(const struct view *v, const struct losses *l, int32_t device)
+{
+	return losses_missed_of(v, l, device, l->checkin[device].interval);
 }
 
 /* ---- together ---------------------------------------------------------------- */

@@ -88,5 +88,8 @@ int64_t losses_limit_ms(const struct view *v, const char *name, int32_t device);
 /* Whole check-ins missed in covered time since the device was last heard, counted from
  * the last restart or reset clock if that was later; 0 without an interval. */
 long losses_missed(const struct view *v, const struct losses *l, int32_t device);
+/* The same with another interval (ms) than the learned one. */
+long losses_missed_of(const struct view *v, const struct losses *l, int32_t device,
+    int64_t interval);
 
 #endif

@@ -3,6 +3,7 @@
 #include <assert.h>
 #include <float.h>
 #include <math.h>
+#include <stdbool.h>
 #include <stdlib.h>
 
 #include "daemon/base/arena.h"
@@ -203,4 +204,45 @@ stats_median(double *x, size_t n)
 	assert(n > 0);
 	qsort(x, n, sizeof *x, by_number);
 	return n % 2 ? x[n / 2] : (x[n / 2 - 1] + x[n / 2]) / 2;
+}
+
+size_t
+stats_median_rank(size_t n)
+{
+	double left = 0, term = exp(-(double)n * log(2));	/* P(Bin(n, 1/2) = r - 1) */
+	size_t r = 0;
+
+	for (;; r++) {
+		left += term;
+		if (2 * left > 0.05)
+			return r;
+		term *= (double)(n - r) / (double)(r + 1);
+	}
+}
+
+void
+stats_trend(const double *t, const double *x, size_t n, double *slope, double *p)
+{
+	double *all = x_calloc(n * n / 2 + 1, sizeof *all);
+	double s = 0, m = (double)n, var = m * (m - 1) * (2 * m + 5);
+	size_t pairs = 0;
+
+	for (size_t i = 0; i < n; i++) {
+		double equal = 0;
+		bool first = true;
+
+		for (size_t k = 0; k < n; k++) {
+			equal += x[k] == x[i];
+			first &= x[k] != x[i] || k >= i;
+			if (k >= i || !(t[i] > t[k]))
+				continue;
+			s += (x[i] > x[k]) - (x[i] < x[k]);
+			all[pairs++] = (x[i] - x[k]) / (t[i] - t[k]);
+		}
+		if (first)
+			var -= equal * (equal - 1) * (2 * equal + 5);
+	}
+	*slope = pairs ? stats_median(all, pairs) : 0;
+	*p = var > 0 && s != 0 ? erfc((fabs(s) - 1) / sqrt(var / 18) / sqrt(2)) : 1;
+	free(all);
 }

@@ -32,6 +32,19 @@ double stats_scan_fixed(long k, long n, double w);
  * fills adjusted[i]; p[i] is rejected at false discovery rate q when adjusted[i] <= q. */
 void stats_adjust(const double *p, size_t n, double *adjusted);
 
+/* How far in from both ends of n sorted values a range for their median lies: the r-th
+ * smallest and r-th largest enclose it with 95 % at least, whatever the distribution, for
+ * 2 P(Bin(n, 1/2) < r) <= 0.05. The sign test turned round: textbooks of order statistics,
+ * such as H. A. David. 0 for n < 6, where no such range exists. */
+size_t stats_median_rank(size_t n);
+
+/* Does x grow or fall with t? *slope is the median of the slopes between all pairs (P. K.
+ * Sen, J. Am. Stat. Assoc. 63 (1968) 1379-1389) in units of x by units of t; *p the two-sided
+ * chance of an order so clear where there is no trend (H. B. Mann, Econometrica 13 (1945)
+ * 245-259, normal approximation with ties and correction for continuity: good from 8 values
+ * on). t ascends; pairs of one t count not. Takes time n^2. */
+void stats_trend(const double *t, const double *x, size_t n, double *slope, double *p);
+
 /* Sorts x; the mean of the middle two for an even n; n > 0. */
 double stats_median(double *x, size_t n);
 

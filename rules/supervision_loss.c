@@ -35,6 +35,13 @@ static const struct setting settings[] = {
 	  "common practice, no source; low-battery leads of 7 days (NFPA 72, second hand) and 30 "
 	  "days (EN 54-25, second hand), doubled" },
 	{ "tamper_sign", 24, 1, 720, "h", USUAL },
+	{ "signal_drop", 6, 1, 60, "dB",
+	  "half the field strength, by arithmetic; as a sign: common practice, no source" },
+	{ "signal_drop_share", 20, 1, 100, "%", USUAL },
+	{ "signal_chance", 0.05, 0.0001, 0.5, "", "usual level of a test" },
+	{ "missed_sign", 10, 1, 100, "%", USUAL },
+	{ "hours_share", 75, 26, 100, "%",
+	  "common practice, no source; chance alone gives 25 % of six hours" },
 	{ "learn_gaps", 8, 3, 256, "", USUAL },
 	{ "learn_spread", 25, 1, 100, "%", USUAL },
 	{ "learn_stray", 25, 1, 100, "%", USUAL },
@@ -127,7 +134,7 @@ summary_of(struct view *v, const struct losses *l, const struct loss *loss, size
 	const struct checkin *c = &l->checkin[loss->device];
 	long missed = losses_missed(v, l, loss->device);
 	const char *misses = missed ? arena_fmt(a, ", %ld check-in%s of %s missed", missed,
-	    plural((size_t)missed), when_lasting(a, c->interval)) : "";
+	    plural((size_t)missed), checkin_text(a, c)) : "";
 	const char *often = lately > 1 ? arena_fmt(a, "; lost %zu times in %lld days", lately,
 	    (long long)(losses_limit_ms(v, "losses_within", loss->device) / DAY)) : "";
 
@@ -155,8 +162,30 @@ summary_of(struct view *v, const struct losses *l, const struct loss *loss, size
 	}
 }
 
+/* How many check-ins were missed, also if the interval is the longest that its gaps allow,
+ * and by how much that is over the limit. */
 static void
-judge_device(struct view *v, const struct losses *l, int32_t device, struct findings *out)
+measure_checkins(const struct view *v, const struct losses *l, int32_t device,
+    struct findings *out, struct finding *f)
+{
+	const struct checkin *c = &l->checkin[device];
+	long missed = losses_missed(v, l, device), surely = losses_missed_of(v, l, device, c->high);
+
+	finding_measure(out, f, "missed", (double)missed, "check-ins");
+	if (surely != missed)
+		finding_measure(out, f, "missed_at_least", (double)surely, "check-ins");
+	if (missed)
+		finding_measure(out, f, "margin", (double)surely - losses_limit(v, "missed", device),
+		    "check-ins");
+	finding_measure(out, f, "interval", (double)c->interval / SECOND, "s");
+	if (c->low < c->high) {
+		finding_measure(out, f, "interval_low", (double)c->low / SECOND, "s");
+		finding_measure(out, f, "interval_high", (double)c->high / SECOND, "s");
+	}
+}
+
+static void
+judge_device(struct view *v, struct losses *l, int32_t device, struct findings *out)
 {
 	const struct device *d = &v->device[device];
 	const struct loss *last = &l->loss[l->first[device + 1] - 1], *run;
@@ -174,6 +203,7 @@ judge_device(struct view *v, const struct losses *l, int32_t device, struct find
 	if (!(open && apart) && !run)
 		return;
 
+	checkin_range(v, device, &l->checkin[device]);
 	f = finding_add(out, v, &rule_supervision_loss, device, NULL);
 	f->level = d->life ? LEVEL_NOW : LEVEL_SOON;
 	f->onset = last->sort == LOSS_TOLD ? last->at : last->gone;
@@ -201,8 +231,7 @@ judge_device(struct view *v, const struct losses *l, int32_t device, struct find
 	}
 	measure_time(out, f, "last_heard", d->last_heard);
 	if (l->checkin[device].interval) {
-		finding_measure(out, f, "missed", (double)losses_missed(v, l, device), "check-ins");
-		finding_measure(out, f, "interval", (double)l->checkin[device].interval / SECOND, "s");
+		measure_checkins(v, l, device, out, f);
 		finding_measure_text(out, f, "interval_from",
 		    l->checkin[device].source == CHECKIN_STATED ? "stated" : "learned");
 	}
@@ -442,7 +471,7 @@ const struct rule rule_supervision_loss = {
 	.limits = "Silence counts only where the log shows the check-ins of at least half of the "
 	    "devices that have them: then, or before all radio fell silent while the panel went "
 	    "on. A device that was never learned nor heard in the log is not "
-	    "called lost. Signal strength is not looked at.",
+	    "called lost. Signal strength is known only where the export gives it.",
 	.setting = settings,
 	.judge = judge,
 };

@@ -15,6 +15,7 @@
 
 #include "daemon/base/arena.h"
 #include "daemon/base/civil.h"
+#include "daemon/base/strength.h"
 #include "daemon/base/words.h"
 
 /* What limits the worth of an event's time; kept as a bit set. */
@@ -63,6 +64,8 @@ struct event {
 	uint16_t    word;	/* enum word */
 	uint16_t    marks;	/* enum mark */
 	uint8_t     hint;	/* enum kind that the code implies; KIND_UNKNOWN = none */
+	uint8_t     signal_unit;	/* enum strength_unit: STRENGTH_NONE = not exported */
+	int16_t     signal;	/* tenths of the unit */
 };
 
 struct roster_row {

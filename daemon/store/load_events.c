@@ -97,6 +97,12 @@ take_event(const struct store *s, struct view *v, const struct block_row *r, int
 		ev->received = local && r->marks & MARK_RESET ? ev->at :
 		    (r->received - offset) * SECOND + r->received_ms;
 	}
+	if (r->signal.n) {
+		enum strength_unit unit;
+
+		if (strength_read(r->signal, &unit, &ev->signal))
+			ev->signal_unit = (uint8_t)unit;
+	}
 	if (r->user.n)
 		ev->user = arena_text(&v->arena, r->user);
 }

@@ -263,7 +263,9 @@ line_event(struct build *b, char **word, size_t n)
 	struct event ev = { .line = b->line, .offset = b->offset, .device = -1 };
 	const char *zone, *serial, *partition, *cell;
 	int64_t every, until, times;
+	enum strength_unit unit = STRENGTH_NONE;
 	enum word w = W_OTHER;
+	const char *signal;
 	bool coarse;
 
 	ev.at = time_of(word[0], b->offset, &coarse);
@@ -282,6 +284,10 @@ line_event(struct build *b, char **word, size_t n)
 	ev.text = text_given(b, word, n, "text");
 	ev.received = time_given(b, word, n, "received", NO_TIME);
 	ev.hint = (uint8_t)kind_given(word, n, "hint");
+	signal = text_given(b, word, n, "signal");
+	if (*signal && !strength_read(span_of(signal), &unit, &ev.signal))
+		fail_msg("line %u: no signal: %s", b->line, signal);
+	ev.signal_unit = (uint8_t)unit;
 	ev.file = (uint32_t)number_given(word, n, "file", 1);
 	ev.marks = marks_given(word, n) | (coarse ? MARK_COARSE : 0);
 	every = duration_given(word, n, "every");

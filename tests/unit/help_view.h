@@ -14,7 +14,7 @@
  *   service TIME what="cell changed" zone=5 serial=.. who=..
  *   setting chatter.bursts=3 kind=contact
  *   elsewhere SERIAL ACCOUNT ZONE
- *   TIME WORD zone=5 serial=.. part=1 user=3 text=".." cell=E131 received=TIME hint=smoke
+ *   TIME WORD zone=5 serial=.. part=1 user=3 text=".." cell=E131 received=TIME hint=smoke signal=-71dBm
  *          marks=still,coarse file=2 times=10 every=60s until=TIME
  *
  * TIME is 2026-10-01, 2026-10-01T08:00, 2026-10-01T08:00:00, 2026-10-01T08:00:00.250, each

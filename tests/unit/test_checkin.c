@@ -216,6 +216,46 @@ shows_check_ins(void **state)
 	view_release(&v);
 }
 
+/* How sure an interval is, and how it reads. */
+static void
+says_how_sure(void **state)
+{
+	static const struct { const char *log, *text; int64_t low, high; } cases[] = {
+		{ "2026-10-01T00:00:00 check-in zone=1 every=1h times=9\n", "60 min", HOUR, HOUR },
+		{ "2026-10-01T00:00:00 check-in zone=1 every=43198s times=19\n", "12 h",
+		  43198 * SECOND, 43198 * SECOND },
+		{ "roster zone=1 checkin=90m\n2026-10-01T00:00:00 check-in zone=1 every=1h times=9\n",
+		  "90 min", 90 * MINUTE, 90 * MINUTE },
+		/* Gaps of 58, 58, 60, 61, 61, 62, 65, 66 min: eight give the whole range. */
+		{ "2026-10-01T00:00:00 check-in zone=1\n2026-10-01T00:58:00 check-in zone=1\n"
+		  "2026-10-01T02:04:00 check-in zone=1\n2026-10-01T03:05:00 check-in zone=1\n"
+		  "2026-10-01T04:05:00 check-in zone=1\n2026-10-01T05:10:00 check-in zone=1\n"
+		  "2026-10-01T06:08:00 check-in zone=1\n2026-10-01T07:09:00 check-in zone=1\n"
+		  "2026-10-01T08:11:00 check-in zone=1\n", "about 61 min (58 to 66)", 58 * MINUTE,
+		  66 * MINUTE },
+		/* Of four gaps in ten two intervals long, each tells one. */
+		{ "2026-10-01T00:00:00 check-in zone=1 every=1h times=7\n"
+		  "2026-10-01T08:00:00 check-in zone=1 every=2h times=4\n", "60 min", HOUR, HOUR },
+	};
+
+	(void)state;
+	for (size_t i = 0; i < COUNT(cases); i++) {
+		struct arena a = { 0 };
+		struct checkin c;
+		struct view v;
+
+		help_view(&v, arena_fmt(&a, "account A1\n%s", cases[i].log));
+		checkin_learn(&v, &c);
+		checkin_range(&v, 0, &c);
+		if (c.low != cases[i].low || c.high != cases[i].high ||
+		    strcmp(checkin_text(&a, &c), cases[i].text) != 0)
+			fail_msg("%s: %s, %lld to %lld", cases[i].text, checkin_text(&a, &c),
+			    (long long)c.low, (long long)c.high);
+		view_release(&v);
+		arena_release(&a);
+	}
+}
+
 int
 main(void)
 {
@@ -223,6 +263,7 @@ main(void)
 		cmocka_unit_test(learns),
 		cmocka_unit_test(median_of_any_number),
 		cmocka_unit_test(shows_check_ins),
+		cmocka_unit_test(says_how_sure),
 	};
 
 	return cmocka_run_group_tests(tests, NULL, NULL);

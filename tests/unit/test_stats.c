@@ -256,6 +256,63 @@ median(void **state)
 	near(stats_median(one, 1), 7, 0, "one");
 }
 
+/* The sign test's ranges for a median, as textbooks list them (from memory: 20 values, the
+ * 6th and the 15th; 25, the 8th and the 18th); the others by summing the binomial. */
+static void
+median_rank(void **state)
+{
+	static const struct { size_t n, r; } row[] = {
+		{ 0, 0 }, { 1, 0 }, { 5, 0 }, { 6, 1 }, { 8, 1 }, { 9, 2 }, { 11, 2 }, { 12, 3 },
+		{ 20, 6 }, { 25, 8 }, { 100, 40 }, { 256, 112 },
+	};
+
+	(void)state;
+	for (size_t i = 0; i < COUNT(row); i++)
+		if (stats_median_rank(row[i].n) != row[i].r)
+			fail_msg("n = %zu: %zu", row[i].n, stats_median_rank(row[i].n));
+}
+
+static void
+trend(void **state)
+{
+	static const double t[10] = { 0, 1, 2, 3, 4, 5, 6, 7, 8, 9 };
+	static const double up[10] = { 1, 3, 5, 7, 9, 11, 13, 15, 17, 19 };
+	static const double outlier[10] = { 1, 3, 5, 7, 900, 11, 13, 15, 17, 19 };
+	static const double flat[10] = { 4, 4, 4, 4, 4, 4, 4, 4, 4, 4 };
+	static const double ties[10] = { 1, 1, 2, 2, 3, 3, 4, 4, 5, 5 };
+	static const double mixed[10] = { 5, 3, 5, 3, 5, 3, 5, 3, 5, 3 };
+	static const double same[10] = { 7, 7, 7, 7, 7, 7, 7, 7, 7, 7 };
+	double slope, p;
+
+	(void)state;
+	/* S = 10, variance 5 4 15 / 18, z = 9 / 4.0825 = 2.2045; worked by hand. */
+	stats_trend(t, up, 5, &slope, &p);
+	near(slope, 2, 1e-12, "slope of a line");
+	near(p, 0.027486, 1e-6, "five in order");
+	/* S = 45, variance 10 9 25 / 18 = 125, z = 44 / 11.1803. */
+	stats_trend(t, up, 10, &slope, &p);
+	near(p, erfc(44 / sqrt(125) / sqrt(2)), 1e-15, "ten in order");
+	/* One wild value moves a mean, not this. */
+	stats_trend(t, outlier, 10, &slope, &p);
+	near(slope, 2, 1e-12, "slope with an outlier");
+	assert_true(p < 0.01);
+	/* Five pairs of equal values: S = 40, variance (10 9 25 - 5 (2 1 9)) / 18 = 120. */
+	stats_trend(t, ties, 10, &slope, &p);
+	near(p, erfc(39 / sqrt(120) / sqrt(2)), 1e-15, "ties");
+	stats_trend(t, flat, 10, &slope, &p);
+	near(slope, 0, 0, "slope of nothing");
+	near(p, 1, 0, "nothing changes");
+	stats_trend(t, mixed, 10, &slope, &p);
+	assert_true(p > 0.3);
+	stats_trend(same, up, 10, &slope, &p);	/* all at one time */
+	near(slope, 0, 0, "no time passes");
+	near(p, 1, 0, "no time passes");
+	stats_trend(t, up, 0, &slope, &p);
+	near(p, 1, 0, "no values");
+	stats_trend(t, up, 1, &slope, &p);
+	near(p, 1, 0, "one value");
+}
+
 int
 main(void)
 {
@@ -268,6 +325,8 @@ main(void)
 		cmocka_unit_test(fixed_agrees_with_naus),
 		cmocka_unit_test(step_up),
 		cmocka_unit_test(median),
+		cmocka_unit_test(median_rank),
+		cmocka_unit_test(trend),
 	};
 
 	return cmocka_run_group_tests_name("stats", tests, NULL, NULL);
