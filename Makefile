@@ -7,6 +7,7 @@
 # make test-pages  packages, then the pages in a real browser (chromium, node, npm)
 # make shots       pictures of the pages for people, build/pages/shots [PAGE=PATTERN]
 # make score       what the rules find, miss and invent over planted faults
+# make score-table the same into rules/SCORE.md, which the rules page shows
 # make mutants     do the tests notice when a rule is made wrong? (minutes)
 # make bench       ratios of one run over 10 million rows (ROWS=)
 # make install     program, man pages, completion, unit: PREFIX=/usr/local DESTDIR=
@@ -51,14 +52,15 @@ FUZZ  := $(patsubst %.c,$B/%,$(sort $(wildcard tests/fuzz/fuzz_*.c)))
 HELP  := $(patsubst %.c,$B/%.o,$(sort $(wildcard tests/unit/help_*.c)))
 
 MADE  := $(patsubst %.css,$B/made/%_css.h,$(wildcard daemon/report/*.css)) \
-         $(patsubst %.js,$B/made/%_js.h,$(wildcard daemon/report/*.js))
+         $(patsubst %.js,$B/made/%_js.h,$(wildcard daemon/report/*.js)) \
+         $B/made/rules/rules_md.h $B/made/rules/score_md.h
 
 Q := $(if $(V),,@)
 
 .DEFAULT_GOAL := all
 .DELETE_ON_ERROR:
 .SECONDARY:
-.PHONY: all demo test test-built packages sanitize clang fuzz run-fuzz test-pages shots score mutants bench manual install uninstall dist distcheck clean FORCE
+.PHONY: all demo test test-built packages sanitize clang fuzz run-fuzz test-pages shots score score-table mutants bench manual install uninstall dist distcheck clean FORCE
 
 all: $B/$(PROG)
 
@@ -86,6 +88,17 @@ $B/made/%_css.h: %.css
 $B/made/%_js.h: %.js
 	@mkdir -p $(@D)
 	$(Q)$(quoted)
+
+# Tables whose rows begin with the name of a rule, as rows of texts: rules/RULES.md is
+# X("life-alarm", "an alarm of ...", ...). SCORE.md's line of text, if any, is another Y("...").
+$B/made/rules/rules_md.h: rules/RULES.md
+$B/made/rules/score_md.h: rules/SCORE.md
+$B/made/rules/rules_md.h $B/made/rules/score_md.h:
+	@mkdir -p $(@D)
+	$(Q)awk -F ' *[|] *' '{ gsub(/[\\"]/, "\\&") } \
+	    /^Measured / { print "Y(\"" $$0 "\")" } \
+	    /^[|] `/ { gsub(/`/, "", $$2); row = "X(\"" $$2 "\""; \
+	      for (i = 3; i < NF; i++) row = row ", \"" $$i "\""; print row ")" }' $< > $@
 
 $B/tests/unit/test_%: $B/tests/unit/test_%.o $(HELP) $(LIB)
 	$(Q)$(CC) $(ALL_CFLAGS) $(LDFLAGS) -o $@ $^ -lcmocka $(LDLIBS)
@@ -132,6 +145,9 @@ shots: all
 
 score: $B/$(PROG)
 	$(Q)python3 tests/score.py $B/$(PROG)
+# What the rules page says was measured: written anew, then read and committed.
+score-table: $B/$(PROG)
+	$(Q)python3 tests/score.py $B/$(PROG) --tune 0 --nights 2 --table rules/SCORE.md
 
 mutants: $B/$(PROG) $(TESTS)
 	$(Q)python3 tests/mutants.py $B

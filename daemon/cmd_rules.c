@@ -1,4 +1,5 @@
 #include "daemon/cmd.h"
+#include "daemon/report/rulebook.h"
 #include "daemon/report/settings.h"
 
 struct options {
@@ -8,8 +9,8 @@ struct options {
 };
 
 static const struct opt options[] = {
-	{ 'f', "format", "WORD", "text, csv or json (default: text)", OPT_CHOICE,
-	  offsetof(struct options, format), 0, 0, "text|csv|json" },
+	{ 'f', "format", "WORD", "text, csv, json or html (default: text)", OPT_CHOICE,
+	  offsetof(struct options, format), 0, 0, "text|csv|json|html" },
 	OPTS_COMMON(struct options),
 	OPTS_END
 };
@@ -19,6 +20,8 @@ show(struct tools *t, void *ctx, struct err *e)
 {
 	const struct options *o = ctx;
 	struct setting_row *row;
+	struct rulebook book = { .only = o->only, .at = cmd_now() };
+	struct rule_count *count;
 	struct json j = { .f = stdout };
 	size_t n;
 
@@ -28,6 +31,13 @@ show(struct tools *t, void *ctx, struct err *e)
 		settings_text(&t->p, o->only, row, n);
 	} else if (o->format == 1) {
 		settings_csv(stdout, o->only, row, n);
+	} else if (o->format == 3) {
+		if (store_rule_counts(t->s, &t->p.arena, &count, &book.n_count, e) < 0)
+			return -1;
+		book.count = count;
+		book.row = row;
+		book.n_row = n;
+		rulebook_html(&t->p, &book);
 	} else {
 		json_open(&j, NULL, '{');
 		settings_json(&j, o->only, row, n);
@@ -61,7 +71,8 @@ const struct command cmd_rules = {
 	    "Settings are changed by a settings file: tripsift ingest settings.csv.",
 	.examples = "tripsift rules\n"
 	    "tripsift rules chatter\n"
-	    "tripsift rules --format csv\n",
+	    "tripsift rules --format csv\n"
+	    "tripsift rules --format html > rules.html\n",
 	.exits = "0 done; 2 wrong usage or unknown rule; 3 no store, or it failed.",
 	.opt = options,
 	.run = run,

@@ -1,7 +1,7 @@
 #!/usr/bin/env python3
 """What the rules find, miss and invent over towns with planted faults.
 
-    score.py PROGRAM [--tune N] [--report N] [--kind usual|more] [--nights N] [-v]
+    score.py PROGRAM [--tune N] [--report N] [--kind usual|more] [--nights N] [--table FILE] [-v]
 
 Ten seeds are for tuning; ten others are only looked at here. Of each there are two
 towns: the usual one, with faults for five rules, and one with faults for the others
@@ -125,6 +125,12 @@ class Score:
                 why = next((q["note"] for q in quiets if explains(q, f)), f["summary"])
                 self.note(seed, "false", f["rule"], f["account"], " ".join(sorted(about(f))), why)
 
+    def add(self, other):
+        for rule, counts in other.count.items():
+            self.count[rule].update(counts)
+        for what, counts in other.by_strength.items():
+            self.by_strength[what].update(counts)
+
     def note(self, seed, what, rule, account, subject, text):
         self.notes.append(f"  {what}: seed {seed}: {rule} {account} {subject}: {text}")
 
@@ -242,7 +248,7 @@ def by_night(program, kind, seed):
             never + sorted(stray.values()) + sorted(lines))
 
 
-def show_nights(pool, program, n, kind):
+def show_nights(pool, program, n, kind, every):
     waits, flicker, lines = collections.defaultdict(list), collections.defaultdict(list), []
     for waited, unsteady, told in pool.map(functools.partial(by_night, program, kind),
                                            range(TUNE, TUNE + n)):
@@ -251,6 +257,8 @@ def show_nights(pool, program, n, kind):
             waits[rule].append(hours)
         for rule, times in unsteady:
             flicker[rule].append(times)
+    for rule, hours in waits.items():
+        every[rule] += hours
     print(f"{n} towns of the {kind} kind night by night: hours from onset to finding, and findings "
           f"that flicker\n{'':20}"
           + "".join(f"{x:>9}" for x in ("causes", "never", "median", "most", "findings", *FLICKERS)))
@@ -263,6 +271,33 @@ def show_nights(pool, program, n, kind):
     print("\n".join(lines) + "\n")
 
 
+def write_table(path, score, towns, waits, nights):
+    """What the rules page shows: counts over the towns of the report, of both kinds."""
+    with open(path, "w", encoding="utf-8") as f:
+        f.write(f"""# What was measured of the rules
+
+Written by `make score-table`; the rules page shows it.
+
+Measured {datetime.date.today()} over {towns} simulated towns with planted causes, none of them used for tuning; the waiting over {nights} other towns read night by night.
+
+Causes planted, found and missed; how often the level was another than the cause deserves; false
+findings, which no planted cause explains; found of planted among the weak, plain and strong causes;
+hours from the onset of a cause to the end of the day after which its finding was first shown, the
+median.
+
+| rule | planted | found | missed | other level | false | weak | plain | strong | hours |
+| --- | --- | --- | --- | --- | --- | --- | --- | --- | --- |
+""")
+        for rule in sorted(score.count):
+            c = score.count[rule]
+            by = [score.by_strength[rule, s] for s in STRENGTHS]
+            known = [max(0, w) for w in waits[rule] if w is not None]
+            cells = [f"`{rule}`", *(str(c[x]) for x in ("planted", "found", "missed", "level", "false")),
+                     *(f"{b['found']} of {b['planted']}" if b["planted"] else "-" for b in by),
+                     f"{statistics.median(known):.0f}" if known else "-"]
+            f.write("| " + " | ".join(cells) + " |\n")
+
+
 def main():
     p = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
     p.add_argument("program")
@@ -270,18 +305,25 @@ def main():
     p.add_argument("--report", type=int, default=10)
     p.add_argument("--kind", choices=("both", *KINDS), default="both")
     p.add_argument("--nights", type=int, default=1)
+    p.add_argument("--table", metavar="FILE", help="also write the table that the rules page shows")
     p.add_argument("-v", "--verbose", action="store_true")
     o = p.parse_args()
     program = Program(o.program)
+    table, waits = Score(False, set()), collections.defaultdict(list)
     with concurrent.futures.ProcessPoolExecutor() as pool:
         for kind in KINDS if o.kind == "both" else [o.kind]:
             for n, first, what in ((o.tune, TUNE, "for tuning"),
                                    (o.report, REPORT, "for the report only")):
                 if n:
-                    score_of(pool, program, range(first, first + n), kind, o.verbose).show(
-                        f"{n} towns of the {kind} kind {what}")
+                    score = score_of(pool, program, range(first, first + n), kind, o.verbose)
+                    if first == REPORT:
+                        table.add(score)
+                    score.show(f"{n} towns of the {kind} kind {what}")
             if o.nights:
-                show_nights(pool, program, o.nights, kind)
+                show_nights(pool, program, o.nights, kind, waits)
+    if o.table:
+        write_table(o.table, table, o.report * (2 if o.kind == "both" else 1), waits,
+                    o.nights * (2 if o.kind == "both" else 1))
 
 
 if __name__ == "__main__":

@@ -6,6 +6,7 @@
 #include "daemon/base/civil.h"
 #include "daemon/base/span.h"
 #include "daemon/report/csvout.h"
+#include "daemon/report/rows.h"
 #include "rules/override.h"
 
 static bool
@@ -257,4 +258,91 @@ settings_json(struct json *j, const struct rule *only, const struct setting_row 
 		json_close(j, '}');
 	}
 	json_close(j, ']');
+}
+
+/* The value that holds everywhere else, and where it comes from. */
+static void
+default_row(struct html *h, const struct rule *r, const struct setting *s,
+    const struct setting_row *row, size_t n)
+{
+	struct arena *a = &h->p->arena;
+	struct setting_now now = settings_resolve(a, r->id, s, row, n, NULL, NULL, NULL);
+
+	html_open(h, "tr");
+	html_th(h, "row", NULL, s->name);
+	html_leaf(h, "td", now.from ? "short changed" : "short", now.value);
+	html_leaf(h, "td", "short", settings_value(a, s->value, s->unit));
+	html_leaf(h, "td", NULL, "everywhere");
+	html_leaf(h, "td", "short", limits(a, s));
+	html_leaf(h, "td", NULL, s->origin);
+	html_close(h, "tr");
+}
+
+static void
+changed_row(struct html *h, const struct setting *s, const struct setting_row *row)
+{
+	const char *why = idle(row);
+
+	html_open(h, "tr");
+	html_open(h, "th");
+	html_attr(h, "scope", "row");
+	html_leaf(h, "span", "soft", s->name);
+	html_close(h, "th");
+	html_leaf(h, "td", why ? NULL : "changed", as_set(&h->p->arena, row, s));
+	html_leaf(h, "td", NULL, "");
+	html_leaf(h, "td", NULL, row->scope);
+	html_leaf(h, "td", NULL, "");
+	html_open(h, "td");
+	html_fmt(h, "%s%sset by %s in %s, ", why ? why : "", why ? ", so without effect; " : "",
+	    *row->who ? row->who : "somebody", row->file);
+	html_time(h, row->taken, true);
+	html_close(h, "td");
+	html_close(h, "tr");
+}
+
+void
+settings_html(struct html *h, const struct rule *r, const struct setting_row *row, size_t n)
+{
+	static const char *const head[] = { "Setting", "In force", "Default", "Scope", "Allowed",
+		"Where the number comes from, or who changed it" };
+
+	if (!r->setting || !r->setting->name)
+		return;
+	rows_open(h, arena_fmt(&h->p->arena, "Settings of %s", r->id), head, sizeof head / sizeof *head);
+	for (const struct setting *s = r->setting; s->name; s++) {
+		default_row(h, r, s, row, n);
+		for (size_t i = 0; i < n; i++)
+			if (concerns(&row[i], r, s))
+				changed_row(h, s, &row[i]);
+	}
+	rows_close(h);
+}
+
+void
+settings_idle_html(struct html *h, const struct setting_row *row, size_t n)
+{
+	static const char *const head[] = { "Setting", "Value", "Scope", "File", "Why it has no effect" };
+	bool any = false;
+
+	for (size_t i = 0; i < n; i++) {
+		const char *why = idle(&row[i]);
+
+		if (!why)
+			continue;
+		if (!any) {
+			html_leaf(h, "h2", NULL, "Settings without effect");
+			rows_open(h, "Rows of settings files that change nothing", head,
+			    sizeof head / sizeof *head);
+		}
+		any = true;
+		html_open(h, "tr");
+		html_th(h, "row", NULL, arena_fmt(&h->p->arena, "%s.%s", row[i].rule, row[i].setting));
+		html_leaf(h, "td", NULL, row[i].value);
+		html_leaf(h, "td", NULL, row[i].scope);
+		html_leaf(h, "td", NULL, row[i].file);
+		html_leaf(h, "td", NULL, why);
+		html_close(h, "tr");
+	}
+	if (any)
+		rows_close(h);
 }

@@ -2,6 +2,7 @@
 #ifndef DAEMON_REPORT_SETTINGS_H
 #define DAEMON_REPORT_SETTINGS_H
 
+#include "daemon/report/html.h"
 #include "daemon/report/json.h"
 #include "daemon/report/text.h"
 #include "daemon/store/store.h"
@@ -26,5 +27,9 @@ void settings_text(struct page *p, const struct rule *only, const struct setting
 void settings_csv(FILE *f, const struct rule *only, const struct setting_row *row, size_t n);
 void settings_json(struct json *j, const struct rule *only, const struct setting_row *row,
     size_t n);
+/* The table of one rule's settings, each with what changes it; nothing if it has none. */
+void settings_html(struct html *h, const struct rule *r, const struct setting_row *row, size_t n);
+/* Rows that change nothing, and why; nothing if all do. */
+void settings_idle_html(struct html *h, const struct setting_row *row, size_t n);
 
 #endif

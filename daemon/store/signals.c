@@ -1,4 +1,4 @@
-/* signals.c - counts of signals: kept when an account is judged, read for the trend. */
+/* signals.c - counts: of signals, kept when an account is judged; of findings, as they stand. */
 #include "daemon/store/signals.h"
 
 #include <stdlib.h>
@@ -190,11 +190,12 @@ int
 store_case_times(struct store *s, struct arena *a, struct case_times **out, size_t *n,
     struct err *e)
 {
-	/* A finding of an account that is known on several lines carries them in its name. */
-	sqlite3_stmt *st = db_stmt(s, "SELECT f.rule, coalesce((SELECT \"group\" FROM site t"
-	    "  WHERE t.account = f.account ORDER BY t.id DESC LIMIT 1), ''), f.onset, c.raised,"
+	sqlite3_stmt *st = db_stmt(s, "SELECT f.rule, coalesce(t.\"group\", ''), f.onset, c.raised,"
 	    " (SELECT min(d.at) FROM decision d WHERE d.finding = f.id), f.cleared, f.life"
-	    " FROM finding f JOIN finding_case c ON c.id = f.id WHERE NOT f.pending"
+	    " FROM finding f JOIN finding_case c ON c.id = f.id"
+	    " LEFT JOIN site t ON t.id = (SELECT max(id) FROM site u WHERE u.account ="
+	    "   iif(instr(f.account, '@'), substr(f.account, 1, instr(f.account, '@') - 1), f.account))"
+	    " WHERE NOT f.pending"
 	    " ORDER BY f.onset, f.id", e);
 	struct case_times *list = NULL;
 	size_t cap = 0;
@@ -209,6 +210,30 @@ store_case_times(struct store *s, struct arena *a, struct case_times **out, size
 		    .onset = sqlite3_column_int64(st, 2), .raised = sqlite3_column_int64(st, 3),
 		    .decided = db_time(st, 4), .cleared = db_time(st, 5),
 		    .life = sqlite3_column_int(st, 6) };
+	}
+	*out = arena_keep(a, list, *n, sizeof *list);
+	return rc;
+}
+
+int
+store_rule_counts(struct store *s, struct arena *a, struct rule_count **out, size_t *n,
+    struct err *e)
+{
+	sqlite3_stmt *st = db_stmt(s, "SELECT f.rule, sum(f.cleared IS NULL),"
+	    " sum(f.cleared IS NULL AND c.night IS NULL), sum(f.cleared IS NOT NULL)"
+	    " FROM finding f JOIN finding_case c ON c.id = f.id WHERE NOT f.pending"
+	    " GROUP BY f.rule ORDER BY f.rule", e);
+	struct rule_count *list = NULL;
+	size_t cap = 0;
+	int rc;
+
+	*n = 0;
+	if (!st)
+		return -1;
+	while ((rc = db_step(s, st, e)) > 0) {
+		list = x_grow(list, &cap, *n + 1, sizeof *list);
+		list[(*n)++] = (struct rule_count){ db_text(st, 0, a), sqlite3_column_int64(st, 1),
+		    sqlite3_column_int64(st, 2), sqlite3_column_int64(st, 3) };
 	}
 	*out = arena_keep(a, list, *n, sizeof *list);
 	return rc;

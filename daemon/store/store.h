@@ -180,6 +180,12 @@ struct case_times {
 int store_case_times(struct store *s, struct arena *a, struct case_times **out, size_t *n,
     struct err *e);
 
+/* How often each rule fired: findings open now, of these new (told by no completed nightly
+ * run yet), and cleared. Rules that never did are not among them. */
+struct rule_count { const char *rule; int64_t open, fresh, cleared; };
+int store_rule_counts(struct store *s, struct arena *a, struct rule_count **out, size_t *n,
+    struct err *e);
+
 /* Work that was done and whose two weeks after are over, newest first. */
 struct work_side { int64_t covered;	/* minutes */ int64_t activations, alarms, losses, low; };
 struct work_row {

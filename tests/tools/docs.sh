@@ -10,6 +10,7 @@ for f in $(grep -l '^const struct rule rule_' rules/*.c); do
 	grep -q "^X($name)" rules/list.h || say "rules/list.h lacks $name"
 	id=$(echo "$name" | tr _ -)
 	grep -q "\`$id\`" README.md || say "README.md lacks the rule $id"
+	grep -q "^| \`$id\` |" rules/RULES.md || say "rules/RULES.md lacks the rule $id"
 	ls tests/rules/"$id"/*.txt >/dev/null 2>&1 || say "tests/rules/$id has no cases"
 done
 for c in $(sed -n 's/^X(\([a-z]*\)).*/\1/p' daemon/cmd_list.h); do
