@@ -17,8 +17,8 @@ struct options {
 
 static const struct opt options[] = {
 	{ 'o', "out", "FOLDER", "where digest.txt, findings.csv, findings.json, set-aside.csv and "
-	  "board.html are written; not the folder that is read", OPT_TEXT, offsetof(struct options, out), 0, 0,
-	  NULL },
+	  "the pages (board.html, trend.html, rules.html) are written; not the folder that is read",
+	  OPT_TEXT, offsetof(struct options, out), 0, 0, NULL },
 	{ 'e', "expect", "HH:MM", "the hour of this machine's clock that tonight's exports must "
 	  "reach; if they do not, the digest begins with NO NEW DATA (default: the setting "
 	  "nightly.expected, 22:00)", OPT_TEXT, offsetof(struct options, expect), 0, 0, NULL },
@@ -105,7 +105,7 @@ night(struct store *s, const struct options *o, const char *dir, double expected
 	    tell.n_failed ? arena_fmt(&a, " %s.", text_count(&p, (int64_t)tell.n_failed,
 	    "file failed and is whole outside", "files failed and are whole outside")) : "");
 	page_fmt(&p, "", "Written to %s: digest.txt, findings.csv, findings.json, set-aside.csv, "
-	    "board.html.",
+	    "board.html, trend.html, rules.html.",
 	    o->out);
 	if (*asks)
 		page_fmt(&p, "A person is needed: ", "%s.", asks);
@@ -150,8 +150,9 @@ const struct command cmd_nightly = {
 	.purpose = "read a folder, judge, and say what the night changed",
 	.about = "For cron. Reads every file of a folder that was not read before, judges, and "
 	    "writes digest.txt (what changed, in five minutes), findings.csv, findings.json, "
-	    "set-aside.csv and board.html (the findings as a page): each there whole or not at all. The files that were read stay where "
-	    "they are. What a completed run has told is \"continuing\" from then on. Where "
+	    "set-aside.csv, and the pages board.html (the findings), trend.html (how it went over "
+	    "the weeks) and rules.html (every rule and its settings): each there whole or not at "
+	    "all. The files that were read stay where they are. What a completed run has told is \"continuing\" from then on. Where "
 	    "\"tripsift watch\" runs on the store, it does the same by itself, and this one says "
 	    "so and leaves.",
 	.examples = "tripsift nightly exports --out pages\n"

@@ -12,6 +12,7 @@
 #include <zlib.h>
 
 #include "daemon/cmd.h"
+#include "daemon/pages.h"
 #include "daemon/report/board.h"
 #include "daemon/report/csvout.h"
 #include "daemon/report/findings.h"
@@ -291,10 +292,25 @@ aside_row(void *ctx, const struct aside_row *row)
 	return ferror(x->w.f);
 }
 
-enum { DIGEST, CSV, JSON, ASIDE, BOARD, OUTPUTS };
+enum { DIGEST, CSV, JSON, ASIDE, BOARD, TREND, RULES, OUTPUTS };
 static const char *const file_name[OUTPUTS] = {
-	"digest.txt", "findings.csv", "findings.json", "set-aside.csv", "board.html"
+	"digest.txt", "findings.csv", "findings.json", "set-aside.csv", "board.html",
+	"trend.html", "rules.html"
 };
+
+static int
+write_counts(struct store *s, const struct nightly_options *o, FILE *f,
+    int (*write)(struct store *s, struct page *p, int64_t now, struct err *e), struct err *e)
+{
+	struct page p;
+	int rc;
+
+	page_init(&p, f);
+	cmd_zone(&p, tz_machine(o->zones));
+	rc = write(s, &p, o->now, e);
+	page_release(&p);
+	return rc;
+}
 
 static int
 write_all(struct store *s, const struct nightly_options *o, struct arena *a,
@@ -316,6 +332,9 @@ write_all(struct store *s, const struct nightly_options *o, struct arena *a,
 	json_close(&j, '}');
 	json_end(&j);
 	write_board(out[BOARD].f, o, a, d, &l);
+	if (write_counts(s, o, out[TREND].f, pages_trend, e) ||
+	    write_counts(s, o, out[RULES].f, pages_rules, e))
+		return -1;
 	csvout_init(&asides.w, out[ASIDE].f);
 	csvout_header(&asides.w, "from_file,from_line,kind,reason,raw");
 	return store_asides(s, aside_row, &asides, e) < 0 ? -1 : 0;

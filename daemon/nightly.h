@@ -1,8 +1,8 @@
 /* nightly.h - one night: what is told, and that it was told.
  *
- * Writes digest.txt, findings.csv, findings.json, set-aside.csv and board.html. All are whole and on
- * the disk before the first takes its place; only then the findings count as told. A run
- * that is cut short tells the same again the next time.
+ * Writes digest.txt, findings.csv, findings.json, set-aside.csv, board.html, trend.html and
+ * rules.html. All are whole and on the disk before the first takes its place; only then the
+ * findings count as told. A run that is cut short tells the same again the next time.
  */
 #ifndef DAEMON_NIGHTLY_H
 #define DAEMON_NIGHTLY_H

@@ -32,7 +32,8 @@ CLAIMED = "work"
 TRIALS = 15
 PIECES, CRUMBS = 8, 20
 LISTS = ("sites", "roster", "plan", "service", "roster-later")
-OUTPUTS = ["board.html", "digest.txt", "findings.csv", "findings.json", "set-aside.csv"]
+OUTPUTS = ["board.html", "digest.txt", "findings.csv", "findings.json", "rules.html", "set-aside.csv",
+           "trend.html"]
 
 
 def fixture(folder):
