@@ -27,5 +27,10 @@ struct repair {
 /* Of the device and what else is on its zone, or of all devices. */
 void repair_measure(const struct view *v, const struct losses *l, const struct service_row *r,
     struct repair *out);
+/* All work since `from` on a device (-1: on the whole site), oldest first: rows of the service
+ * list about it, its zone or the whole site, and a new serial learned on its zone when the
+ * old one went, which has a row made here. Returns how many. Memory from `a`. */
+size_t repairs_of(const struct view *v, const struct losses *l, int32_t device, int64_t from,
+    struct arena *a, struct repair **out);
 
 #endif

@@ -5,6 +5,7 @@
 #include "daemon/report/findings.h"
 #include "daemon/report/phrase.h"
 #include "daemon/report/settings.h"
+#include "daemon/report/work.h"
 #include "rules/care.h"
 
 static void
@@ -76,6 +77,26 @@ evidence(struct page *p, const struct stored_finding *f)
 }
 
 static void
+work(struct page *p, const struct explain *x)
+{
+	enum { SHOWN = 5 };
+	size_t first = x->n_work > SHOWN ? x->n_work - SHOWN : 0;
+
+	if (!x->n_work)
+		return;
+	page_heading(p, STYLE_STRONG, "WORK DONE, two weeks before and after");
+	if (first)
+		page_fmt(p, "  ", "%zu earlier ones are not shown.", first);
+	for (size_t i = first; i < x->n_work; i++) {
+		const struct service_row *r = x->work[i].row;
+
+		page_fmt(p, "  ", "%s: %s%s%s%s", text_time(p, r->at), r->what, *r->who ? ", " : "",
+		    r->who, *r->zone || *r->serial ? "" : " (the whole site)");
+		work_table(p, &x->work[i]);
+	}
+}
+
+static void
 settings(struct page *p, const struct explain *x, const struct rule *r)
 {
 	static const struct text_column column[] = {
@@ -144,6 +165,7 @@ explain_text(struct page *p, const struct explain *x)
 	list(p, "STANDS FOR", x->member ? x->member : f->member, f->n_member, false);
 	measures(p, f);
 	evidence(p, f);
+	work(p, x);
 	page_heading(p, STYLE_STRONG, "DECISIONS");
 	for (size_t i = 0; i < x->n_decision; i++)
 		page_para(p, "  - ", phrase_decision(p, &x->decision[i]));
@@ -185,6 +207,10 @@ explain_json(struct json *j, const struct explain *x)
 		json_text(j, "origin", s->origin);
 		json_close(j, '}');
 	}
+	json_close(j, ']');
+	json_open(j, "work", '[');
+	for (size_t i = 0; i < x->n_work; i++)
+		work_json(j, &x->work[i]);
 	json_close(j, ']');
 	arena_release(&a);
 }

@@ -5,6 +5,7 @@
 #include "daemon/report/json.h"
 #include "daemon/report/text.h"
 #include "daemon/store/store.h"
+#include "rules/repair.h"
 
 /* All borrowed. */
 struct explain {
@@ -15,6 +16,8 @@ struct explain {
 	size_t                        n_setting;
 	const struct stored_decision *decision;	/* oldest first */
 	size_t                        n_decision;
+	const struct repair          *work;	/* on its device, or on the whole site; oldest first */
+	size_t                        n_work;
 };
 
 void explain_text(struct page *p, const struct explain *x);

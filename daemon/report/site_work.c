@@ -4,7 +4,7 @@
 #include <string.h>
 
 #include "daemon/report/silent.h"
-#include "rules/repair.h"
+#include "daemon/report/work.h"
 
 enum { SESSIONS_SHOWN = 10, SERVICES_SHOWN = 5 };
 
@@ -138,10 +138,6 @@ site_service(struct page *p, const struct site *s, size_t i, struct repair *x)
 void
 site_services(struct page *p, const struct site *s)
 {
-	static const struct text_column column[] = {
-		{ "", false, false }, { "covered", true, false }, { "activations", true, false },
-		{ "alarms", true, false }, { "losses", true, false }, { "low cells", true, false },
-	};
 	const struct view *v = s->v;
 
 	if (!v->n_service)
@@ -149,22 +145,10 @@ site_services(struct page *p, const struct site *s)
 	page_heading(p, STYLE_STRONG, "WORK DONE, two weeks before and after");
 	for (size_t i = site_services_left_out(s); i < v->n_service; i++) {
 		struct repair x;
-		const struct repair_side *side[] = { &x.before, &x.after };
-		struct table t;
 		const char *what = site_service(p, s, i, &x), *at = text_time(p, v->service[i].at);
 
 		page_fmt(p, "  ", "%s, %s", at, what ? what : SILENT_TEXT);
-		if (!what)
-			continue;
-		table_init(&t, p, column, sizeof column / sizeof *column);
-		for (int k = 0; k < 2; k++) {
-			table_add(&t, k ? "after" : "before");
-			table_add(&t, text_span(p, side[k]->covered));
-			table_fmt(&t, "%lld", (long long)side[k]->activations);
-			table_fmt(&t, "%lld", (long long)side[k]->alarms);
-			table_fmt(&t, "%lld", (long long)side[k]->losses);
-			table_fmt(&t, "%lld", (long long)side[k]->low);
-		}
-		table_print(&t, 4);
+		if (what)
+			work_table(p, &x);
 	}
 }
