@@ -6,6 +6,7 @@
 # make fuzz [T=60] each fuzz target for T seconds (clang)
 # make test-pages  packages, then the pages in a real browser (chromium, node, npm)
 # make shots       pictures of the pages for people, build/pages/shots [PAGE=PATTERN]
+# make crash       the power goes, calls fail, the daemon is killed: many times over
 # make score       what the rules find, miss and invent over planted faults
 # make score-table the same into rules/SCORE.md, which the rules page shows
 # make mutants     do the tests notice when a rule is made wrong? (minutes)
@@ -60,7 +61,7 @@ Q := $(if $(V),,@)
 .DEFAULT_GOAL := all
 .DELETE_ON_ERROR:
 .SECONDARY:
-.PHONY: all demo test test-built packages sanitize clang fuzz run-fuzz test-pages shots score score-table mutants bench manual install uninstall dist distcheck clean FORCE
+.PHONY: all demo test test-built packages sanitize clang fuzz run-fuzz test-pages shots crash score score-table mutants bench manual install uninstall dist distcheck clean FORCE
 
 all: $B/$(PROG)
 
@@ -117,7 +118,7 @@ test: packages
 	$(Q)$(MAKE) --no-print-directory test-built
 
 # A log is shown only when its test failed; the last line counts them all.
-test-built: $B/$(PROG) $(TESTS) $(FUZZ) manual
+test-built: $B/$(PROG) $(TESTS) $(FUZZ) $B/tests/crash/shim.so manual
 	$(Q)tests/tools/suite.sh $B
 
 sanitize:
@@ -142,6 +143,14 @@ test-pages:
 	$(Q)tests/pages/run.sh $B/$(PROG)
 shots: all
 	$(Q)SHOTS=1 tests/pages/run.sh $B/$(PROG) $(PAGE)
+
+# Not a test of the program's making, so without its flags.
+$B/tests/crash/shim.so: tests/crash/shim.c
+	@mkdir -p $(@D)
+	$(Q)$(CC) $(CSTD) -O2 $(WARN) $(WERROR) -shared -fPIC -U_FORTIFY_SOURCE -o $@ $< -ldl -lpthread
+
+crash: $B/$(PROG) $B/tests/crash/shim.so
+	$(Q)python3 tests/crash/crash.py $B/$(PROG) $B/tests/crash/shim.so $(or $(SEED),1)
 
 score: $B/$(PROG)
 	$(Q)python3 tests/score.py $B/$(PROG)

@@ -4,6 +4,7 @@
 #include <sys/stat.h>
 #include <unistd.h>
 
+#include "daemon/base/disk.h"
 #include "daemon/cmd.h"
 #include "daemon/lock.h"
 #include "daemon/nightly.h"
@@ -51,7 +52,7 @@ check(const struct options *o, struct tz_set *zones, const char *dir, double *ex
 	}
 	if (stat(dir, &st) != 0 || !S_ISDIR(st.st_mode))
 		return err_set(e, ERR_USAGE, dir, 0, "is no folder");
-	if (mkdir(o->out, 0700) != 0 && (stat(o->out, &st) != 0 || !S_ISDIR(st.st_mode)))
+	if (disk_folder(o->out) != 0)
 		return err_set(e, ERR_USAGE, o->out, 0, "is no folder, and none can be made");
 	/* The next night would take its own findings.csv for an export. */
 	if (realpath(dir, in) && realpath(o->out, out) && strcmp(in, out) == 0)

@@ -1,8 +1,8 @@
 #include <limits.h>
 #include <stdlib.h>
-#include <sys/stat.h>
 #include <unistd.h>
 
+#include "daemon/base/disk.h"
 #include "daemon/cmd.h"
 #include "daemon/lock.h"
 #include "daemon/watch.h"
@@ -49,12 +49,9 @@ static const struct opt options[] = {
 static int
 full_path(const char *folder, char full[PATH_MAX], const char **out, struct err *e)
 {
-	struct stat st;
-
 	if (!folder)
 		return 0;
-	mkdir(folder, 0700);
-	if (stat(folder, &st) != 0 || !S_ISDIR(st.st_mode) || !realpath(folder, full))
+	if (disk_folder(folder) != 0 || !realpath(folder, full))
 		return err_set(e, ERR_USAGE, folder, 0, "is no folder, and none can be made");
 	*out = full;
 	return 0;

@@ -13,6 +13,7 @@
 #include <unistd.h>
 
 #include "daemon/base/civil.h"
+#include "daemon/base/disk.h"
 #include "daemon/drop_part.h"
 
 /* One that somebody began to write and never closed is taken after this time without a
@@ -76,7 +77,7 @@ drop_open(const char *dir, int64_t settle, struct err *e)
 	d->root = d->work = d->done = d->failed = d->notify = d->day = -1;
 	for (int t = 0; t < TRAYS; t++)
 		d->tray[t] = d->claimed[t] = -1;
-	if (mkdir(dir, 0700) != 0 && errno != EEXIST) {
+	if (disk_folder(dir) != 0) {
 		err_set(e, ERR_IO, dir, 0, "cannot be made: %s", strerror(errno));
 		goto fail;
 	}
@@ -92,6 +93,12 @@ drop_open(const char *dir, int64_t settle, struct err *e)
 	    open_folder(d, "work/desk", &d->claimed[TRAY_DESK], e) ||
 	    open_folder(d, "done", &d->done, e) || open_folder(d, "failed", &d->failed, e))
 		goto fail;
+	/* Made just now, or by one that was stopped before it came to this: a folder that is
+	 * forgotten takes its files along. */
+	if (disk_sync_names(d->work) != 0 || disk_sync_names(d->root) != 0) {
+		err_set(e, ERR_IO, d->dir, 0, "cannot be written: %s", strerror(errno));
+		goto fail;
+	}
 	/* Without it, looking every now and then does the same, only later. */
 	watch_trays(d);
 	return d;

@@ -10,6 +10,7 @@
 #include <zlib.h>
 
 #include "daemon/base/civil.h"
+#include "daemon/base/disk.h"
 #include "daemon/drop_part.h"
 #include "daemon/report/outfile.h"
 
@@ -59,12 +60,8 @@ day_folder(struct drop *d, struct arena *a, const char **name, struct err *e)
 	struct stat now, open_one;
 
 	*name = arena_fmt(a, "%.10s", civil_rfc3339((int64_t)time(NULL) * SECOND, text));
-	if (mkdirat(d->done, *name, 0700) == 0) {
-		if (fsync(d->done) != 0)
-			return fault(d, "cannot write done/", *name, e);
-	} else if (errno != EEXIST) {
+	if (mkdirat(d->done, *name, 0700) != 0 && errno != EEXIST)
 		return fault(d, "cannot make done/", *name, e);
-	}
 	if (d->day >= 0 && fstat(d->day, &open_one) == 0 &&
 	    fstatat(d->done, *name, &now, AT_SYMLINK_NOFOLLOW) == 0 && now.st_ino == open_one.st_ino)
 		return 0;
@@ -74,7 +71,15 @@ day_folder(struct drop *d, struct arena *a, const char **name, struct err *e)
 	if (d->day >= 0)
 		close(d->day);
 	d->day = openat(d->done, *name, O_RDONLY | O_DIRECTORY | O_NOFOLLOW | O_CLOEXEC);
-	return d->day < 0 ? fault(d, "cannot open done/", *name, e) : 0;
+	if (d->day < 0)
+		return fault(d, "cannot open done/", *name, e);
+	/* Also when another made it, who may have been stopped before this. */
+	if (disk_sync_names(d->done) != 0) {
+		close(d->day);
+		d->day = -1;
+		return fault(d, "cannot write done/", *name, e);
+	}
+	return 0;
 }
 
 /* The end of a gzip file of one member: CRC-32 and size of what it holds (RFC 1952). */
@@ -163,13 +168,17 @@ is_gzip(int fd)
 	return pread(fd, magic, 2, 0) == 2 && magic[0] == 0x1f && magic[1] == 0x8b;
 }
 
-/* As it is, under the first free name. */
+/* As it is, under the first free name. Whoever dropped it may not have brought it to the
+ * disk, and nobody keeps another copy any more. */
 static int
-move_plain(struct drop *d, const struct drop_file *f, int folder, struct arena *a,
+move_plain(struct drop *d, const struct drop_file *f, int from, int folder, struct arena *a,
     const char **name, struct err *e)
 {
 	const char *plain = short_name(a, f->name);
 	int n = 1;
+
+	if (fsync(from) != 0)
+		return fault(d, "cannot bring to the disk", f->path, e);
 
 	for (*name = plain; exists(folder, *name); *name = numbered(a, plain, ++n, ""))
 		;
@@ -212,7 +221,7 @@ move_compressed(struct drop *d, const struct drop_file *f, int from, int folder,
 	else
 		leave_later(d, f);
 	if (rc == 1)
-		return move_plain(d, f, folder, a, name, e);
+		return move_plain(d, f, from, folder, a, name, e);
 	return rc == 2 ? 1 : rc;
 }
 
@@ -229,7 +238,7 @@ drop_done(struct drop *d, const struct drop_file *f, const volatile sig_atomic_t
 	if (from < 0)
 		rc = fault(d, "cannot read", f->path, e);
 	else if (*stop || is_gzip(from))
-		rc = move_plain(d, f, d->day, a, &name, e);
+		rc = move_plain(d, f, from, d->day, a, &name, e);
 	else
 		rc = move_compressed(d, f, from, d->day, stop, a, &name, e);
 	if (from >= 0)
@@ -243,7 +252,7 @@ drop_flush(struct drop *d, struct err *e)
 {
 	int rc = 0;
 
-	if (d->n_leaving && fsync(d->day) != 0)
+	if (d->n_leaving && disk_sync_names(d->day) != 0)
 		rc = fault(d, "cannot write", "done/", e);
 	for (size_t i = 0; i < d->n_leaving; i++) {
 		struct leaving *x = &d->leaving[i];
@@ -268,6 +277,19 @@ ends_with(const char *name, const char *tail)
 	return n > m && strcmp(name + n - m, tail) == 0;
 }
 
+/* As in move_plain(). One that may not be read, or is no file, is not asked. */
+static int
+sync_failed(struct drop *d, const struct drop_file *f, struct err *e)
+{
+	int fd = S_ISREG(f->st.st_mode) ? openat(d->claimed[f->tray], f->name, O_RDONLY | O_NOFOLLOW |
+	    O_NONBLOCK | O_CLOEXEC) : -1;
+	int rc = fd >= 0 && fsync(fd) != 0 ? fault(d, "cannot bring to the disk", f->path, e) : 0;
+
+	if (fd >= 0)
+		close(fd);
+	return rc;
+}
+
 int
 drop_fail(struct drop *d, const struct drop_file *f, const char *why, struct err *e)
 {
@@ -275,6 +297,11 @@ drop_fail(struct drop *d, const struct drop_file *f, const char *why, struct err
 	const char *plain = short_name(&a, f->name), *name = plain;
 	struct outfile note;
 	int n = 1, rc;
+
+	if (sync_failed(d, f, e) < 0) {
+		arena_release(&a);
+		return -1;
+	}
 
 	/* What ends in .why.txt there is a note, and nothing else. A note without its file is
 	 * of a move that was cut short: this one. */
@@ -287,8 +314,8 @@ drop_fail(struct drop *d, const struct drop_file *f, const char *why, struct err
 		fprintf(note.f, "%s\n", why);
 		rc = outfile_close(&note, e);
 	}
-	if (rc == 0 && (renameat(d->claimed[f->tray], f->name, d->failed, name) != 0 ||
-	    fsync(d->failed) != 0))
+	/* Where the machine forgets this, the file is in work/, and fails again. */
+	if (rc == 0 && renameat(d->claimed[f->tray], f->name, d->failed, name) != 0)
 		rc = fault(d, "cannot move to failed/", name, e);
 	arena_release(&a);
 	return rc;

@@ -72,7 +72,8 @@ def cases(main):
     """Calls main(program, folder) with the program's path from the command line."""
     if len(sys.argv) < 2:
         sys.exit(f"usage: {sys.argv[0]} PROGRAM [SEED]")
-    seed = int(sys.argv[2]) if len(sys.argv) > 2 else 1
+    numbers = [int(w) for w in sys.argv[2:] if w.isdigit()]
+    seed = numbers[0] if numbers else 1
     with tempfile.TemporaryDirectory() as folder:
         try:
             main(Program(sys.argv[1]), folder, seed)

@@ -8,6 +8,7 @@
 #include <unistd.h>
 
 #include "daemon/base/arena.h"
+#include "daemon/base/disk.h"
 
 int
 outfile_open(struct outfile *o, const char *path, struct err *e)
@@ -62,26 +63,6 @@ outfile_seal(struct outfile *o, struct err *e)
 	return fault ? give_up(o, fault, e) : 0;
 }
 
-/* A name is on the disk once its folder is. */
-static int
-sync_folder(const char *path)
-{
-	const char *slash = strrchr(path, '/');
-	size_t n = slash == path ? 1 : slash ? (size_t)(slash - path) : 1;
-	char *folder = x_alloc(n + 1);
-	int fd, rc;
-
-	memcpy(folder, slash ? path : ".", n);
-	folder[n] = '\0';
-	fd = open(folder, O_RDONLY | O_DIRECTORY | O_CLOEXEC);
-	/* A folder that may be written to but not read cannot be asked. */
-	rc = fd < 0 ? 0 : fsync(fd) != 0 && errno != EINVAL && errno != EROFS ? -1 : 0;
-	if (fd >= 0)
-		close(fd);
-	free(folder);
-	return rc;
-}
-
 int
 outfile_close(struct outfile *o, struct err *e)
 {
@@ -91,7 +72,7 @@ outfile_close(struct outfile *o, struct err *e)
 		return give_up(o, errno, e);
 	free(o->part);
 	o->part = NULL;
-	if (sync_folder(o->path) != 0)
+	if (disk_sync_name_of(o->path) != 0)
 		return give_up(o, errno, e);
 	outfile_drop(o);
 	return 0;

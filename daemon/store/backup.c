@@ -8,6 +8,7 @@
 #include <sys/stat.h>
 #include <unistd.h>
 
+#include "daemon/base/disk.h"
 #include "daemon/store/db.h"
 
 enum { PAGES = 512, BUSY_MS = 20, BUSY_MOST = 3000 };
@@ -70,6 +71,9 @@ make_copy(struct store *s, const char *part, const volatile sig_atomic_t *stop,
 		return err_set(e, ERR_IO, part, 0, "cannot be made: %s", strerror(errno));
 	if (sqlite3_open_v2(part, &to, SQLITE_OPEN_READWRITE, NULL) != SQLITE_OK) {
 		err_set(e, ERR_STORE, part, 0, "cannot be opened: %s", sqlite3_errmsg(to));
+	/* It is brought to the disk once, at the end. */
+	} else if (sqlite3_exec(to, "PRAGMA synchronous = OFF", NULL, NULL, NULL) != SQLITE_OK) {
+		err_set(e, ERR_STORE, part, 0, "cannot be prepared: %s", sqlite3_errmsg(to));
 	} else if (copy(s, to, part, stop, tick, tick_ctx, e) == 0 &&
 	    /* One file alone, without a log beside it. */
 	    ask(to, part, "PRAGMA journal_mode = DELETE", "delete", e) == 0 &&
@@ -80,20 +84,6 @@ make_copy(struct store *s, const char *part, const volatile sig_atomic_t *stop,
 	if (rc == 0 && fsync(fd) != 0)
 		rc = err_set(e, ERR_IO, part, 0, "cannot be written: %s", strerror(errno));
 	close(fd);
-	return rc;
-}
-
-static int
-sync_folder_of(struct arena *a, const char *path, struct err *e)
-{
-	const char *slash = strrchr(path, '/');
-	const char *folder = slash ? arena_text(a, (struct span){ path, (size_t)(slash - path) }) : ".";
-	int fd = open(*folder ? folder : "/", O_RDONLY | O_DIRECTORY | O_CLOEXEC), rc = 0;
-
-	if (fd < 0 || fsync(fd) != 0)
-		rc = err_set(e, ERR_IO, folder, 0, "cannot be written: %s", strerror(errno));
-	if (fd >= 0)
-		close(fd);
 	return rc;
 }
 
@@ -111,8 +101,9 @@ store_backup(struct store *s, const char *path, const volatile sig_atomic_t *sto
 	rc = make_copy(s, part, stop, tick, tick_ctx, e);
 	if (rc == 0 && rename(part, path) != 0)
 		rc = err_set(e, ERR_IO, path, 0, "cannot be written: %s", strerror(errno));
-	if (rc == 0)
-		rc = sync_folder_of(&a, path, e);
+	/* Only then may older ones go. */
+	if (rc == 0 && disk_sync_name_of(path) != 0)
+		rc = err_set(e, ERR_IO, path, 0, "its folder cannot be written: %s", strerror(errno));
 	for (size_t i = 0; rc && i < sizeof tail / sizeof *tail; i++)
 		unlink(arena_fmt(&a, "%s%s", part, tail[i]));
 	arena_release(&a);

@@ -9,22 +9,20 @@ lets it finish, and compares with a run that nobody disturbed: every row of ever
 there exactly once, every file is in one place, findings are the same, what the night
 wrote is whole. SIGKILL leaves the page cache as it is, so this says nothing of syncs.
 """
-import csv
 import glob
 import gzip
-import json
 import os
 import random
 import shutil
 import signal
-import sqlite3
 import subprocess
 import sys
 import time
 
 HERE = os.path.dirname(os.path.abspath(__file__))
 sys.path[:0] = [os.path.join(HERE, ".."), os.path.join(HERE, "..", "sim")]
-from program import cases, judged, same, write_csv
+import whole
+from program import cases, same, write_csv
 from town import COLUMNS, Town
 
 CLAIMED = "work"
@@ -32,8 +30,6 @@ CLAIMED = "work"
 TRIALS = 15
 PIECES, CRUMBS = 8, 20
 LISTS = ("sites", "roster", "plan", "service", "roster-later")
-OUTPUTS = ["board.html", "digest.txt", "findings.csv", "findings.json", "rules.html", "set-aside.csv",
-           "trend.html"]
 
 
 def fixture(folder):
@@ -73,71 +69,12 @@ def prepare(program, fix, d):
     shutil.copytree(fix, f"{d}/drop")
     # A night long ago, so that the next one is due as soon as all is taken in.
     program.run(f"{d}/s.db", "nightly", f"{d}/none", "--out", f"{d}/out", "--now", "2020-01-01T00:00")
-    for name in OUTPUTS:
-        os.remove(f"{d}/out/{name}")
+    shutil.rmtree(f"{d}/out")
 
 
 def finish(program, d):
     last = start(program, d, "--once")
     assert last.wait(timeout=120) == 0, f"the last run: exit {last.returncode}"
-
-
-def content(path):
-    with (gzip.open if path.endswith(".gz") else open)(path, "rb") as f:
-        return f.read()
-
-
-def whole(program, d):
-    """What a finished run leaves behind."""
-    db = f"{d}/s.db"
-    drop = ("from_file", "from_line")
-    log = [tuple((k, v) for k, v in sorted(row.items()) if k not in drop)
-           for row in program.table(db, "events")]
-    with sqlite3.connect(db) as c:
-        fault = c.execute("PRAGMA quick_check").fetchone()[0]
-        assert fault == "ok", f"the store is damaged: {fault}"
-        for name, rows, total in c.execute("SELECT name, rows, stored + repeated + set_aside FROM file"):
-            assert rows == total, f"{name}: {rows} rows, {total} accounted for"
-        told = sorted(c.execute("SELECT level, count, cleared FROM told"))
-        nights = c.execute("SELECT count(*) FROM night").fetchone()[0]
-        due = c.execute("SELECT count(*) FROM due").fetchone()[0]
-    assert due == 0, f"{due} accounts were never judged"
-    assert nights >= 2, "the night was never told"
-    return log, *judged(program, db), told
-
-
-def places(d):
-    """Every file that was dropped, by its content: where it lies now."""
-    left = [p for t in ("inbox", "desk", "work/inbox", "work/desk")
-            for p in glob.glob(f"{d}/drop/{t}/*")]
-    assert not left, f"left behind: {left}"
-    half = glob.glob(f"{d}/drop/*/.*") + glob.glob(f"{d}/drop/done/*/.*") + glob.glob(f"{d}/out/*.part")
-    assert not [h for h in half if not h.endswith("/.taking.part")], f"half written: {half}"
-    done = sorted(content(p) for p in glob.glob(f"{d}/drop/done/*/*"))
-    failed = sorted(content(p) for p in glob.glob(f"{d}/drop/failed/*") if not p.endswith(".why.txt"))
-    notes = len(glob.glob(f"{d}/drop/failed/*.why.txt"))
-    assert notes == len(failed), f"{notes} notes for {len(failed)} failed files"
-    return done, failed
-
-
-def backup(program, d):
-    """What stands under a backup's name is whole; one that was cut short has none."""
-    made = glob.glob(f"{d}/backup/s.db.????-??-??")
-    for path in made:
-        with sqlite3.connect(path) as c:
-            assert c.execute("PRAGMA quick_check").fetchone()[0] == "ok", path
-        program.run(path, "triage", "--format", "csv")
-    return len(made)
-
-
-def night(d):
-    assert sorted(os.listdir(f"{d}/out")) == OUTPUTS, os.listdir(f"{d}/out")
-    with open(f"{d}/out/digest.txt", encoding="utf-8") as f:
-        assert f.read().rstrip().endswith("any standard."), "the digest is not whole"
-    with open(f"{d}/out/findings.json", encoding="utf-8") as f:
-        found = json.load(f)["findings"]
-    with open(f"{d}/out/findings.csv", encoding="utf-8", newline="") as f:
-        assert len(list(csv.DictReader(f))) == len(found), "findings.csv and findings.json differ"
 
 
 def trial(program, fix, d, rng, span):
@@ -165,25 +102,26 @@ def main(program, folder, seed):
     begun = time.monotonic()
     finish(program, f"{folder}/calm")
     span = (time.monotonic() - begun) * 1.1
-    want, lie = whole(program, f"{folder}/calm"), places(f"{folder}/calm")
+    want = whole.store(program, f"{folder}/calm/s.db")
+    lie = whole.folders(f"{folder}/calm/drop")
     assert want[1], "the town has no findings at all"
     assert len(lie[1]) == 2 and len(lie[0]) == PIECES + CRUMBS + len(LISTS) + 1, \
         f"{len(lie[0])} done, {len(lie[1])} failed"
-    night(f"{folder}/calm")
-    assert backup(program, f"{folder}/calm") == 1
+    whole.night(f"{folder}/calm/out")
+    assert whole.backups(f"{folder}/calm/backup") == 1
     kills = found = 0
     for n in range(trials):
         d = f"{folder}/{n}"
         a, b = trial(program, fix, d, rng, span)
         kills, found = kills + a, found + b
         try:
-            have = whole(program, d)
+            have = whole.store(program, f"{d}/s.db")
             for what, x, y in zip(("log", "open findings"), want, have):
                 same(what, f"trial {n}", x, y)
             same("cleared findings", f"trial {n}", want[2], have[2], more=True)
-            assert places(d) == lie, f"trial {n}: files are not where they should be"
-            night(d)
-            backup(program, d)
+            assert whole.folders(f"{d}/drop") == lie, f"trial {n}: files are not where they should be"
+            whole.night(f"{d}/out")
+            whole.backups(f"{d}/backup")
         except AssertionError as e:
             with open(f"{d}/log", encoding="utf-8") as f:
                 raise AssertionError(f"trial {n}: {e}\n{f.read()[-4000:]}") from e

@@ -35,5 +35,10 @@ try "golden output" tests/golden/run.sh "$program"
 for p in repeats splits invariant due aside wordings dc09 watch kill; do
 	try "property $p" python3 tests/property/$p.py "$program"
 done
+# What is put between the program and the system does not go with sanitizers.
+case $build in
+*sanitize*) ;;
+*) try "crash" python3 tests/crash/crash.py "$program" "$build"/tests/crash/shim.so 1 40 ;;
+esac
 echo "$passed passed, $failed failed"
 [ "$failed" = 0 ]
