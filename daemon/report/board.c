@@ -538,7 +538,10 @@ part(struct work *w, enum part which)
 	html_fmt(h, "%s ", is[which].title);
 	html_leaf_fmt(h, "span", "soft", "%zu", n);
 	html_close(h, "h2");
-	if (!n)
+	/* A filter must not make it look as if nothing else were open. */
+	if (!n && *w->b->filter)
+		html_leaf_fmt(h, "p", NULL, "None here: %s.", w->b->filter);
+	else if (!n)
 		html_leaf(h, "p", NULL, is[which].none);
 	for (size_t i = 0; i < w->b->n_finding; i++) {
 		if (part_of(w->b, i) != which || !w->kept[i])

@@ -298,9 +298,10 @@ decide.addEventListener("submit", (event) => {
 one("#cancel").addEventListener("click", () => decideBox.close());
 one("#to-decide").addEventListener("click", openDecide);
 
-/* RFC 4180; every cell in quotes, so that nothing in it can be taken for anything else. */
+/* RFC 4180, every cell in quotes. As in all CSV of the program, a text that a spreadsheet
+ * would take for a formula gets one ' in front, which is taken off when it is read. */
 function csv() {
-	const quoted = (text) => '"' + text.replaceAll('"', '""') + '"';
+	const quoted = (text) => '"' + text.replace(/^(?=[=+\-@])/, "'").replaceAll('"', '""') + '"';
 	const lines = [...pending].map(([id, d]) => [id, d.decision, d.who, d.until, d.why]
 		.map(quoted).join(","));
 	return ["finding,decision,who,until,why", ...lines].join("\n") + "\n";

@@ -185,7 +185,7 @@ test("decisions become a file, the file is read, and the board shows them", asyn
 	const env = { PATH: process.env.PATH, TZ: "UTC", LC_ALL: "C.UTF-8" };
 	const run = (...words) => execFileSync(process.env.PROGRAM, [...words, "--db", store],
 		{ env, maxBuffer: 1 << 26 }).toString();
-	const why = `"quoted", <b>bold</b> & =1+2; 'x'`, saved = path.join(work, "decisions.csv");
+	const why = `=1+2 "quoted", <b>bold</b> &; 'x'`, saved = path.join(work, "decisions.csv");
 	let life, soon;
 
 	fs.copyFileSync(path.join(process.env.PAGES, "work", "town", "tripsift.db"), store);
