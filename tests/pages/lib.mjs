@@ -184,14 +184,19 @@ export async function policy(browser, file) {
 	return got;
 }
 
-/* Links to other pages of ours lead to files that are there. */
+/* Links to other pages of ours lead to files that are there, and to a place in them. What
+ * stands behind # may also be a filter of the board ("level=now"). */
 export async function links(page, file) {
 	const to = await page.$$eval("a[href]", list => list.map(a => a.getAttribute("href")));
 	return [...new Set(to)].filter(h => !h.startsWith("#") && !/^[a-z]+:/i.test(h)).flatMap(h => {
-		const target = path.resolve(path.dirname(file), decodeURIComponent(h.split(/[?#]/)[0]));
+		const [where, place] = h.split("#").map(decodeURIComponent);
+		const target = path.resolve(path.dirname(file), where);
 		if (!target.startsWith(sets))
 			return [`${h} leads out of the folder`];
-		return fs.existsSync(target) ? [] : [`${h} leads nowhere`];
+		if (!fs.existsSync(target))
+			return [`${h} leads nowhere`];
+		return !place || place.includes("=") || fs.readFileSync(target, "utf8").includes(`id="${place}"`)
+			? [] : [`${h} leads to no place of that page`];
 	});
 }
 
