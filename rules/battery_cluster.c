@@ -2,6 +2,7 @@
 #include <string.h>
 
 #include "rules/battery.h"
+#include "rules/battery_due.h"
 #include "rules/battery_fleet.h"
 #include "rules/care.h"
 #include "rules/cells.h"
@@ -24,6 +25,10 @@ static const struct setting settings[] = {
 	{ "siblings", 60, 1, 3650, "d", "common practice, no source" },
 	{ "night_from", 22, 0, 24, "o'clock", "common practice, no source" },
 	{ "night_to", 9, 0, 24, "o'clock", "common practice, no source" },
+	{ "due_within", 180, 7, 730, "d", "half a year, until a next visit: common practice, no "
+	    "source" },
+	{ "survival_least", 10, 1, 1000, "cells", "common practice, no source; a rate from ten is "
+	    "sure to about a third of itself (one over the root of ten)" },
 	{ "fleet_accounts", 3, 2, 1000, "accounts", "common practice, no source" },
 	{ NULL, 0, 0, 0, NULL, NULL },
 };
@@ -152,11 +157,16 @@ note_exposure(struct site *s)
 
 		end = kin_end(s, i);
 		for (size_t k = i; k < end; k++) {
-			sum += device_days(s, s->kin[k], s->noted);
-			own += device_days(s, s->kin[k], s->from);
+			double noted = device_days(s, s->kin[k], s->noted);
+
+			sum += noted;
+			own += s->from == s->noted ? noted : device_days(s, s->kin[k], s->from);
 		}
 		summary_add(s->out, arena_fmt(&s->out->arena, "exposure:%s", cell_key(s, s->kin[i])),
 		    s->v->now, sum, days);
+		if (*s->cell[s->kin[i]].key)
+			battery_note_lives(s->out, s->v, &s->cells, s->kin + i, end - i,
+			    s->cell[s->kin[i]].key);
 	}
 	return own;
 }
@@ -320,32 +330,26 @@ find_siblings(struct site *s, size_t i, size_t end)
 	}
 }
 
-/* How likely each sibling is due: a plain share, by the rule of succession (one more low
- * and one more good are added, so that few devices do not give 0 or 1). No model of how
- * cells age stands behind it, and the text says so. */
+/* How likely each is due the fleet pass says, from all cells of the type. */
 static void
-say_siblings(struct site *s)
+note_siblings(struct site *s)
 {
-	struct arena *a = &s->out->arena;
-
 	for (size_t i = 0, end; i < s->n_kin; i = end) {
-		const char *key = s->cell[s->kin[i]].key, *list = "";
-		long low = 0, good = 0;
+		long good = 0, low = 0;
 
 		end = kin_end(s, i);
-		for (size_t k = i; k < end; k++) {
+		for (size_t k = i; k < end; k++)
 			low += is_counted(s, s->kin[k], s->from);
-			good += s->sibling[s->kin[k]];
-			if (s->sibling[s->kin[k]])
-				list = arena_fmt(a, "%s%s%s", list, *list ? "; " : "",
-				    device_label(s->v, s->kin[k]));
+		for (size_t k = i; k < end; k++) {
+			if (!s->sibling[s->kin[k]])
+				continue;
+			good++;
+			battery_note_sibling(s->out, s->v, &s->cells, s->kin[k],
+			    s->cell[s->kin[k]].key, low);
 		}
-		if (!good)
-			continue;
-		finding_measure(s->out, s->f, arena_fmt(a, "siblings %s", key), (double)good, "devices");
-		finding_check(s->out, s->f, arena_fmt(a, "Same cell (%s) and age, not low yet: each is "
-		    "due at about %.0f %% (plain share: %ld of %ld have reported; no ageing model): %s",
-		    key, 100.0 * (double)(low + 1) / (double)(low + good + 2), low, low + good, list));
+		if (good)
+			finding_measure(s->out, s->f, arena_fmt(&s->out->arena, "siblings %s",
+			    s->cell[s->kin[i]].key), (double)good, "devices");
 	}
 }
 
@@ -374,7 +378,7 @@ describe(struct site *s, bool cold)
 	extra = bring_text(s, true);
 	if (*extra)
 		finding_check(out, f, arena_fmt(a, "To spare a second visit, bring also %s", extra));
-	say_siblings(s);
+	note_siblings(s);
 	if (cold)
 		finding_check(out, f, "Low by night and good again by day: cold brings out weak cells. "
 		    "Check them, they are not fixed");
@@ -469,7 +473,7 @@ const struct rule rule_battery_cluster = {
 	    "listed where other cells are due); cells that were changed and stayed good for 14 days.",
 	.limits = "Chance is measured against the rate of all other accounts and a prior of one low "
 	    "battery in three years for each device. It knows no temperatures, and the age of a "
-	    "cell only where a roster gives it.",
+	    "cell only from a roster's date or a change in the log.",
 	.setting = settings,
 	.judge = judge,
 	.fleet = battery_fleet_judge,

@@ -4,6 +4,7 @@
 #include <stdlib.h>
 #include <string.h>
 
+#include "rules/battery_due.h"
 #include "rules/care.h"
 #include "rules/stats.h"
 #include "rules/when.h"
@@ -383,10 +384,12 @@ battery_fleet_judge(struct fleet *f, struct findings *out)
 		f->candidate[i].fires = false;
 	judge_sites(f, out, &set, false, false);
 	judge_types(f, out, &set, false);
-	if (!is_overridden(f))
-		return;
-	/* Among all sites, and among these alone: an override may have changed the others. */
-	judge_sites(f, out, &usual, true, false);
-	judge_sites(f, out, &usual, true, true);
-	judge_types(f, out, &usual, true);
+	if (is_overridden(f)) {
+		/* Among all sites, and among these alone: an override may have changed the
+		 * others. */
+		judge_sites(f, out, &usual, true, false);
+		judge_sites(f, out, &usual, true, true);
+		judge_types(f, out, &usual, true);
+	}
+	battery_due_judge(f, out);
 }

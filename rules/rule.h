@@ -84,6 +84,8 @@ struct candidate {
 	const char *summary;		/* the final sentence; NULL keeps the candidate's own */
 	struct measure *measure;	/* added to the candidate's own */
 	size_t      n_measure;
+	const char **check;		/* likewise */
+	size_t      n_check;
 };
 
 /* A candidate of a rule earlier in rules/list.h that fires, so that later rules do not tell

@@ -40,8 +40,8 @@ json_text(struct arena *a, const char *s)
 	return out;
 }
 
-static const char *
-json_texts(struct arena *a, const char *const *text, size_t n)
+const char *
+cases_texts(struct arena *a, const char *const *text, size_t n)
 {
 	const char *out = "[";
 
@@ -356,12 +356,13 @@ keep_finding(struct store *s, struct arena *a, const struct view *v, const char 
 	sqlite3_bind_int64(st, 13, f->count);
 	db_bind_text(st, 14, f->summary ? f->summary : "");
 	db_bind_text(st, 15, measures);
-	db_bind_text(st, 16, json_texts(a, f->check, f->n_check));
-	db_bind_text(st, 17, json_texts(a, f->caution, f->n_caution));
-	db_bind_text(st, 18, json_texts(a, f->member, f->n_member));
+	db_bind_text(st, 16, cases_texts(a, f->check, f->n_check));
+	db_bind_text(st, 17, cases_texts(a, f->caution, f->n_caution));
+	db_bind_text(st, 18, cases_texts(a, f->member, f->n_member));
 	db_bind_text(st, 19, numbers);
-	db_bind_text(st, 20, f->pending ? arena_fmt(a, "[%s,%s]",
-	    json_text(a, f->summary ? f->summary : ""), measures) : "");
+	db_bind_text(st, 20, f->pending ? arena_fmt(a, "[%s,%s,%s]",
+	    json_text(a, f->summary ? f->summary : ""), measures,
+	    cases_texts(a, f->check, f->n_check)) : "");
 	sqlite3_bind_int64(st, 21, (int64_t)f->n_evidence);
 	db_bind_text(st, 22, f->device >= 0 && v && v->device[f->device].kind != KIND_UNKNOWN ?
 	    kind_text(v->device[f->device].kind) : "");

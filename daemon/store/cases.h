@@ -14,6 +14,9 @@ int cases_keep(struct store *s, const struct view *v, const char *identity, cons
  * restored and somebody has said `seen`, and nothing came after. Others are left alone. */
 int cases_decided(struct store *s, const char *rule, const char *id, struct err *e);
 
+/* Texts as a JSON array. */
+const char *cases_texts(struct arena *a, const char *const *text, size_t n);
+
 /* Measures as the JSON text that the store keeps. */
 const char *cases_measures(struct arena *a, const struct measure *m, size_t n);
 

@@ -67,7 +67,9 @@ answer_candidate(struct store *s, struct arena *a, const struct open_candidate *
 	sqlite3_stmt *st = db_stmt(s, "UPDATE finding SET pending = ?2,"
 	    " summary = coalesce(?3, json_extract(own, '$[0]')),"
 	    " measures = (SELECT json_group_array(json(value)) FROM (SELECT value FROM"
-	    "   json_each(json_extract(own, '$[1]')) UNION ALL SELECT value FROM json_each(?4)))"
+	    "   json_each(json_extract(own, '$[1]')) UNION ALL SELECT value FROM json_each(?4))),"
+	    " checks = (SELECT json_group_array(value) FROM (SELECT value FROM"
+	    "   json_each(json_extract(own, '$[2]')) UNION ALL SELECT value FROM json_each(?5)))"
 	    " WHERE id = ?1", e);
 
 	if (!st)
@@ -77,6 +79,7 @@ answer_candidate(struct store *s, struct arena *a, const struct open_candidate *
 	if (o->c.summary)
 		db_bind_text(st, 3, o->c.summary);
 	db_bind_text(st, 4, cases_measures(a, o->c.measure, o->c.n_measure));
+	db_bind_text(st, 5, cases_texts(a, o->c.check, o->c.n_check));
 	return db_run(s, st, e);
 }
 

@@ -201,7 +201,7 @@ const char schema_derived[] =
 "  measures TEXT NOT NULL,      -- JSON [[name, value, unit], ...]\n"
 "  checks TEXT NOT NULL, cautions TEXT NOT NULL, members TEXT NOT NULL,  -- JSON [text, ...]\n"
 "  numbers TEXT NOT NULL,       -- JSON: what the comparison of accounts needs\n"
-"  own TEXT NOT NULL,           -- JSON [summary, measures] before that comparison\n"
+"  own TEXT NOT NULL,           -- JSON [summary, measures, checks] before that comparison\n"
 "  all_evidence INTEGER NOT NULL,\n"
 "  kind TEXT NOT NULL,          -- of the device; '' = the site, or not known\n"
 "  day_to INTEGER,              -- days since 1970 by the site's clock: the last of `days`\n"

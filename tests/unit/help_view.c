@@ -671,6 +671,8 @@ fleet_pass(const struct rule *r, struct view *v, struct findings *out, size_t n,
 					else
 						finding_measure(&out[i], c, m->name, m->value, m->unit);
 				}
+				for (size_t k = 0; k < answer->n_check; k++)
+					finding_check(&out[i], c, answer->check[k]);
 			}
 			out[i].finding[kept++] = c;
 		}
