@@ -21,7 +21,8 @@ static const struct opt options[] = {
 	{ 'n', "nightly", "HH:MM", "tell the night at this time of this machine's clock, as "
 	  "\"tripsift nightly\" does; needs --out (default: never)", OPT_TEXT,
 	  offsetof(struct options, nightly), 0, 0, NULL },
-	{ 'o', "out", "FOLDER", "where the night writes digest.txt and its lists", OPT_TEXT,
+	{ 'o', "out", "FOLDER", "where the night writes digest.txt, its lists and pages; "
+	  "board.html is written anew after what comes in by day", OPT_TEXT,
 	  offsetof(struct options, out), 0, 0, NULL },
 	{ 'b', "backup", "FOLDER", "after each night a checked copy of the store goes here, as "
 	  "STORE.2026-10-01; better on another disk", OPT_TEXT, offsetof(struct options, backup), 0,

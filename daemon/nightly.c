@@ -251,13 +251,14 @@ list_all(struct arena *a, const struct digest *d, struct listed *l)
 
 static void
 write_board(FILE *f, const struct nightly_options *o, struct arena *a, const struct digest *d,
-    const struct listed *l)
+    const struct listed *l, bool beside)
 {
 	struct board b = { .finding = l->finding, .zone = l->zone, .change = l->change,
 	    .n_finding = l->n, .filter = "", .rest = "findings.csv", .uncovered = d->uncovered,
 	    .n_uncovered = d->n_uncovered, .expected = d->expected,
 	    .accounts = (int64_t)d->n_account, .cover_from = d->cover_from,
-	    .cover_to = d->cover_to, .due = d->due, .at = d->at, .beside = true };
+	    .cover_to = d->cover_to, .due = d->due, .at = d->at, .beside = beside,
+	    .failed = d->failed, .n_failed = d->n_failed };
 	struct account_info *behind;
 	struct page p;
 
@@ -331,7 +332,7 @@ write_all(struct store *s, const struct nightly_options *o, struct arena *a,
 	findings_json(&j, l.finding, l.n);
 	json_close(&j, '}');
 	json_end(&j);
-	write_board(out[BOARD].f, o, a, d, &l);
+	write_board(out[BOARD].f, o, a, d, &l, true);
 	if (write_counts(s, o, out[TREND].f, pages_trend, e) ||
 	    write_counts(s, o, out[RULES].f, pages_rules, e))
 		return -1;
@@ -386,13 +387,17 @@ nightly_board(struct store *s, const struct nightly_options *o, struct err *e)
 {
 	struct arena a = { 0 };
 	struct outfile out = { 0 };
+	struct night last;
 	struct listed l;
 	struct digest d;
 	int rc = outfile_open(&out, arena_fmt(&a, "%s/%s", o->out, file_name[BOARD]), e);
 
-	if (rc == 0 && (rc = collect(s, o, true, &a, &d, e)) == 0) {
+	if (rc == 0)
+		rc = store_night(s, &last, e) || collect(s, o, true, &a, &d, e) ? -1 : 0;
+	if (rc == 0) {
 		list_all(&a, &d, &l);
-		write_board(out.f, o, &a, &d, &l);
+		/* Before the first night it is the only page. */
+		write_board(out.f, o, &a, &d, &l, last.id != 0);
 		rc = outfile_close(&out, e);
 	}
 	outfile_drop(&out);

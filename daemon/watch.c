@@ -344,16 +344,36 @@ judge(struct watch *w)
 	log_end(&l);
 }
 
+/* What lies in failed/ now. */
+static int
+failures(struct watch *w, struct arena *a, struct nightly_options *o, struct err *e)
+{
+	struct digest_failed *list;
+	struct drop_failed *failed;
+	size_t n;
+
+	if (drop_failures(w->drop, a, &failed, &n, e) < 0)
+		return -1;
+	list = arena_take(a, (n + 1) * sizeof *list);
+	for (size_t i = 0; i < n; i++)
+		list[i] = (struct digest_failed){ failed[i].name, failed[i].why };
+	o->failed = list;
+	o->n_failed = n;
+	return 0;
+}
+
 /* Decisions of the day and what came in stand on the board before the next night. */
 static void
 write_board(struct watch *w)
 {
-	const struct nightly_options o = { .out = w->o->out, .zones = w->o->zones, .now = cmd_now(),
+	struct nightly_options o = { .out = w->o->out, .zones = w->o->zones, .now = cmd_now(),
 	    .expected = -1 };
+	struct arena a = { 0 };
 	struct err e;
 
-	if (w->o->out && nightly_board(w->s, &o, &e) < 0)
+	if (w->o->out && (failures(w, &a, &o, &e) < 0 || nightly_board(w->s, &o, &e) < 0))
 		log_say(LOG_ERROR, "no-board", "why", e.text);
+	arena_release(&a);
 }
 
 /* One claim and what follows from it; false: there was nothing to do. */
@@ -451,27 +471,17 @@ night(struct watch *w)
 	struct nightly_options o = { .out = w->o->out, .zones = w->o->zones, .now = cmd_now(),
 	    .expected = -1 };
 	struct arena a = { 0 };
-	struct drop_failed *failed;
-	struct digest_failed *list;
 	const char *asks;
 	struct err e = { 0 };
-	size_t n;
 
 	if (!w->o->out || loop_now() < w->night_again || !night_is_due(w, o.now, &e))
 		return;
-	if (drop_failures(w->drop, &a, &failed, &n, &e) == 0) {
-		list = arena_take(&a, (n + 1) * sizeof *list);
-		for (size_t i = 0; i < n; i++)
-			list[i] = (struct digest_failed){ failed[i].name, failed[i].why };
-		o.failed = list;
-		o.n_failed = n;
-		if (nightly_tell(w->s, &o, &a, &asks, &e) == 0) {
-			log_say(LOG_INFO, "night", "person", *asks ? asks : "not needed");
-			arena_release(&a);
-			look_after_the_store(w);
-			write_status(w, "watching");
-			return;
-		}
+	if (failures(w, &a, &o, &e) == 0 && nightly_tell(w->s, &o, &a, &asks, &e) == 0) {
+		log_say(LOG_INFO, "night", "person", *asks ? asks : "not needed");
+		arena_release(&a);
+		look_after_the_store(w);
+		write_status(w, "watching");
+		return;
 	}
 	log_say(LOG_ERROR, "night-failed", "why", e.text);
 	w->night_again = loop_now() + 10 * MINUTE;

@@ -81,7 +81,7 @@ static void
 coverage(struct html *h, const struct board *b)
 {
 	html_open(h, "section");
-	html_attr(h, "class", *b->alert || b->n_uncovered || b->n_behind ? "care" : NULL);
+	html_attr(h, "class", *b->alert || b->n_uncovered || b->n_behind || b->n_failed ? "care" : NULL);
 	html_attr(h, "aria-label", "Coverage");
 	if (*b->alert)
 		html_leaf(h, "p", "loud", b->alert);
@@ -90,6 +90,13 @@ coverage(struct html *h, const struct board *b)
 		html_leaf(h, "h2", NULL, "Not in the exports");
 	accounts(h, uncovered, NO_TIME, b->uncovered, b->n_uncovered);
 	accounts(h, phrase_behind, b->expected, b->behind, b->n_behind);
+	if (b->n_failed) {
+		html_leaf(h, "h2", NULL, "Files that failed, and are whole outside");
+		html_open(h, "ul");
+		for (size_t i = 0; i < b->n_failed; i++)
+			html_leaf(h, "li", NULL, digest_failure(h->p, &b->failed[i]));
+		html_close(h, "ul");
+	}
 	if (b->due)
 		html_leaf_fmt(h, "p", NULL, "%s still to be judged: the next ingest does it.",
 		    text_count(h->p, b->due, "account is", "accounts are"));
@@ -414,6 +421,19 @@ since(struct work *w, const struct stored_finding *f, const char *page_zone)
 }
 
 static void
+site(struct work *w, const struct stored_finding *f)
+{
+	struct page *p = w->h->p;
+	const char *name = phrase_site(p, f->account, f->site_name);
+
+	if (w->b->sites && strcmp(f->account, "*") != 0)
+		html_link(w->h, arena_fmt(&p->arena, "site/%s.html", html_file_name(&p->arena,
+		    f->account)), NULL, name);
+	else
+		html_text(w->h, name);
+}
+
+static void
 row(struct work *w, size_t i)
 {
 	static const char *const word[DIGEST_CHANGES] = {
@@ -449,7 +469,7 @@ row(struct work *w, size_t i)
 	html_leaf(h, "span", "soft", word[change]);
 	html_close(h, "td");
 	html_open(h, "td");
-	html_text(h, phrase_site(h->p, f->account, f->site_name));
+	site(w, f);
 	if (*f->group)
 		html_leaf(h, "p", "soft", f->group);
 	html_close(h, "td");

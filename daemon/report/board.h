@@ -11,8 +11,9 @@
 #include "daemon/report/digest.h"
 
 /* So many rows at most; beyond them only what is at `now` or of life safety, and the page
- * says what is left out and where it stands. Measured: the page opens in about a second,
- * and a key in the filter is answered in about a tenth of one. */
+ * says what is left out and where it stands. Measured with 5,000 rows (7 MB) on two busy
+ * cores: the page opens in about a second, a key in the filter is answered in 0.2 s, all
+ * rows are back in 0.4 s, and sorted in 0.4 s. */
 enum { BOARD_ROWS = 5000 };
 
 /* All borrowed. */
@@ -30,10 +31,13 @@ struct board {
 	const struct account_info   *behind;	/* of sites, not covered up to `expected` */
 	size_t                       n_behind;
 	int64_t                      expected;
+	const struct digest_failed  *failed;	/* files that could not be taken in */
+	size_t                       n_failed;
 	int64_t                      open[3];	/* findings by level, whatever the filter */
 	int64_t                      accounts, cover_from, cover_to, due;
 	int64_t                      at;	/* wall clock */
-	bool                         beside;	/* the other pages of the night lie beside it */
+	bool                         beside;	/* the other pages of a night lie beside it */
+	bool                         sites;	/* site/NAME.html is there for each account of a finding */
 };
 
 void board_html(struct page *p, const struct board *b);

@@ -58,6 +58,15 @@ digest_against(struct page *p, const struct digest *d)
 	    "the first night: all that is open is new";
 }
 
+const char *
+digest_failure(struct page *p, const struct digest_failed *f)
+{
+	/* Most reasons begin with the name. */
+	if (strncmp(f->why, f->name, strlen(f->name)) == 0)
+		return f->why;
+	return arena_fmt(&p->arena, "%s: %s", f->name, f->why);
+}
+
 size_t
 digest_behind(const struct digest *d, struct arena *a, struct account_info **out)
 {
@@ -331,11 +340,7 @@ head(struct page *p, const struct digest *d, const int64_t *n, bool changed)
 	for (size_t i = 0; i < d->n_failed; i++) {
 		if (i == 0)
 			page_heading(p, STYLE_STRONG, "FILES THAT FAILED, and are whole outside");
-		/* Most reasons begin with the name. */
-		if (strncmp(d->failed[i].why, d->failed[i].name, strlen(d->failed[i].name)) == 0)
-			page_para(p, "  ", d->failed[i].why);
-		else
-			page_fmt(p, "  ", "%s: %s", d->failed[i].name, d->failed[i].why);
+		page_para(p, "  ", digest_failure(p, &d->failed[i]));
 	}
 	page_blank(p);
 	if (!changed && digest_reached(d))

@@ -60,6 +60,7 @@ bool digest_reached(const struct digest *d);
 const char *digest_stale(struct page *p, const struct digest *d);
 /* "against the night of ...", or that it is the first. */
 const char *digest_against(struct page *p, const struct digest *d);
+const char *digest_failure(struct page *p, const struct digest_failed *f);
 /* The accounts of sites that are not covered up to that hour. */
 size_t digest_behind(const struct digest *d, struct arena *a, struct account_info **out);
 /* What asks for a person: a new `now` (or one that rose or came back), a failed file, no

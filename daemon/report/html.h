@@ -102,7 +102,6 @@ void html_svg(struct html *h, const char *class, int width, int height, const ch
 /* Days, oldest first: a bar of four heights each (1, 2-4, 5-19, 20 and more; ours, no
  * source), a dot where nothing was, hatched (-1) where no export covers the day. Its name
  * tells the same in words. `last` is the date of the last one, in days since 1970-01-01. */
-enum { HTML_DAYS = 30 };
 void html_strip(struct html *h, const int32_t *count, size_t n, int64_t last);
 /* One paragraph that says how to read it; once a page. */
 void html_strip_legend(struct html *h, const char *what);

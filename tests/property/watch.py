@@ -263,6 +263,8 @@ def board(program, folder):
               if row["account"] == "B2"]
     drop(d, "desk", "d.csv", [(id_, "seen", "R. <Moser>", "")], ("finding", "decision", "who", "until"))
     until("the decision is on the board", lambda: "seen by R. &lt;Moser&gt;" in page())
+    drop(d, "inbox", "bad.csv", [("a", "red")], ("name", "colour"))
+    until("what failed is on the board", lambda: "failed/bad.csv" in page() or "bad.csv: " in page())
     assert 'data-decided="yes"' in row("B2") and 'data-state="new"' in row("B2"), row("B2")
     assert 'data-decided="no"' in row("A1") and 'data-state="continuing"' in row("A1"), row("A1")
     assert w.end()[0] == 0

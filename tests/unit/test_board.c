@@ -225,6 +225,35 @@ who_is_missing(void **state)
 	}
 }
 
+static void
+files_and_sites(void **state)
+{
+	static const struct digest_failed failed[] = {
+		{ "a.csv", "a.csv: is damaged" }, { "<b>.csv", "no header" },
+	};
+	struct stored_finding f[2] = { finding("a", LEVEL_SOON, false),
+		finding("b", LEVEL_SOON, false) };
+	struct board b = { .finding = f, .failed = failed, .n_failed = 2, .sites = true,
+		.beside = true };
+	char *text;
+
+	(void)state;
+	f[0].account = "A/7";
+	f[1].account = "*";
+	text = page(&b, 2);
+	assert_non_null(strstr(text, "<li>a.csv: is damaged</li>"));
+	assert_non_null(strstr(text, "<li>&lt;b&gt;.csv: no header</li>"));
+	assert_non_null(strstr(text, "<a href=\"site/a_2f7.html\">A/7 Lindenhof 3</a>"));
+	assert_int_equal(times(text, "\"site/"), 1);
+	assert_non_null(strstr(text, "<a href=\"trend.html\">"));
+	free(text);
+	b.sites = b.beside = false;
+	text = page(&b, 2);
+	assert_int_equal(times(text, "site/"), times(text, "'site/"));
+	assert_null(strstr(text, "trend.html"));
+	free(text);
+}
+
 int
 main(void)
 {
@@ -233,6 +262,7 @@ main(void)
 		cmocka_unit_test(the_limit),
 		cmocka_unit_test(strips_end_together),
 		cmocka_unit_test(who_is_missing),
+		cmocka_unit_test(files_and_sites),
 	};
 
 	return cmocka_run_group_tests(tests, NULL, NULL);
