@@ -438,7 +438,8 @@ row(struct work *w, size_t i)
 {
 	static const char *const word[DIGEST_CHANGES] = {
 		[DIGEST_SAME] = "continuing", [DIGEST_NEW] = "new", [DIGEST_RISEN] = "risen",
-		[DIGEST_MORE] = "twice as many", [DIGEST_BACK] = "back", [DIGEST_CLEARED] = "cleared",
+		[DIGEST_MORE] = "twice as many", [DIGEST_EARLIER] = "began earlier than told",
+		[DIGEST_BACK] = "back", [DIGEST_CLEARED] = "cleared",
 		[DIGEST_PASSED] = "raised and cleared in between", [DIGEST_GONE] = "cleared",
 	};
 	const struct stored_finding *f = &w->b->finding[i];

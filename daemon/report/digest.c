@@ -17,11 +17,16 @@ by_finding(const void *key, const void *item)
 	return strcmp(key, ((const struct told *)item)->finding);
 }
 
+static const struct told *
+told_of(const struct digest *d, const struct stored_finding *f)
+{
+	return d->n_told ? bsearch(f->id, d->told, d->n_told, sizeof *d->told, by_finding) : NULL;
+}
+
 enum digest_change
 digest_change(const struct digest *d, const struct stored_finding *f)
 {
-	const struct told *t = d->n_told ? bsearch(f->id, d->told, d->n_told, sizeof *t, by_finding)
-	                                 : NULL;
+	const struct told *t = told_of(d, f);
 	bool cleared = f->cleared != NO_TIME;
 
 	if (!t)
@@ -32,7 +37,9 @@ digest_change(const struct digest *d, const struct stored_finding *f)
 		return DIGEST_CLEARED;
 	if (f->level < t->level)
 		return DIGEST_RISEN;
-	return t->count > 0 && f->count >= 2 * t->count ? DIGEST_MORE : DIGEST_SAME;
+	if (t->count > 0 && f->count >= 2 * t->count)
+		return DIGEST_MORE;
+	return f->onset < t->onset ? DIGEST_EARLIER : DIGEST_SAME;
 }
 
 bool
@@ -135,22 +142,26 @@ digest_attention(struct page *p, const struct digest *d)
 
 /* ---- findings --------------------------------------------------------------- */
 
-/* Whole where it is urgent or life safety; else one line, cut where it ends. */
+/* Whole where it is urgent or life safety, or was told otherwise before; else one line, cut
+ * where it ends. */
 static void
 one(struct page *p, const struct digest *d, size_t i)
 {
 	const struct stored_finding *f = &d->finding[i];
 	const char *lead = arena_fmt(&p->arena, " %-7s  ", f->id), *place = phrase_place(f), *text;
+	const struct told *t = told_of(d, f);
+	bool earlier = t && f->cleared == NO_TIME && f->onset < t->onset;
 	struct text_zone own = p->zone;
 
 	p->zone = d->zone[i];
 	text = arena_fmt(&p->arena, "%s%s%s%s%s: %s", f->life ? "LIFE SAFETY " : "",
 	    phrase_site(p, f->account, f->site_name), *place ? ": " : "", place,
 	    f->cleared != NO_TIME ? arena_fmt(&p->arena, ": %s, cleared %s", f->rule,
-	        text_time(p, f->cleared)) : arena_fmt(&p->arena, ": %s since %s", f->rule,
-	        text_time(p, f->onset)), f->summary);
+	        text_time(p, f->cleared)) : arena_fmt(&p->arena, ": %s since %s%s", f->rule,
+	        text_time(p, f->onset), earlier ? arena_fmt(&p->arena,
+	        " (told before as since %s)", text_time(p, t->onset)) : ""), f->summary);
 	p->zone = own;
-	if (f->level != LEVEL_NOW && !f->life)
+	if (f->level != LEVEL_NOW && !f->life && !earlier)
 		text = text_cut(p, text_safe(p, text), p->width - text_width(lead));
 	page_para(p, lead, text);
 	if (f->decision)
@@ -350,9 +361,10 @@ head(struct page *p, const struct digest *d, const int64_t *n, bool changed)
 	else
 		page_fmt(p, "", "New: %lld. Risen or twice as many: %lld. Back: %lld. Cleared: %lld.%s",
 		    (long long)n[DIGEST_NEW], (long long)(n[DIGEST_RISEN] + n[DIGEST_MORE]),
-		    (long long)n[DIGEST_BACK], (long long)n[DIGEST_CLEARED], n[DIGEST_PASSED] ?
-		    arena_fmt(&p->arena, " Raised and cleared in between: %lld.",
-		    (long long)n[DIGEST_PASSED]) : "");
+		    (long long)n[DIGEST_BACK], (long long)n[DIGEST_CLEARED], arena_fmt(&p->arena,
+		    "%s%s", n[DIGEST_EARLIER] ? arena_fmt(&p->arena, " Began earlier than told: %lld.",
+		    (long long)n[DIGEST_EARLIER]) : "", n[DIGEST_PASSED] ? arena_fmt(&p->arena,
+		    " Raised and cleared in between: %lld.", (long long)n[DIGEST_PASSED]) : ""));
 }
 
 void
@@ -368,8 +380,8 @@ digest_text(struct page *p, const struct digest *d)
 		n[c]++;
 		life |= d->finding[i].life && c != DIGEST_GONE;
 	}
-	changed = n[DIGEST_NEW] + n[DIGEST_RISEN] + n[DIGEST_MORE] + n[DIGEST_BACK] +
-	    n[DIGEST_CLEARED] + n[DIGEST_PASSED] > 0 || d->n_failed;
+	changed = n[DIGEST_NEW] + n[DIGEST_RISEN] + n[DIGEST_MORE] + n[DIGEST_EARLIER] +
+	    n[DIGEST_BACK] + n[DIGEST_CLEARED] + n[DIGEST_PASSED] > 0 || d->n_failed;
 	head(p, d, n, changed);
 	if (life) {
 		page_blank(p);
@@ -380,6 +392,8 @@ digest_text(struct page *p, const struct digest *d)
 	findings(p, d, "RISEN to a higher level", DIGEST_RISEN, -1);
 	findings(p, d, "BACK after it had cleared", DIGEST_BACK, -1);
 	findings(p, d, "TWICE AS MANY as in the last night, or more", DIGEST_MORE, -1);
+	findings(p, d, "BEGAN EARLIER than was told: rows came late, or a list changed",
+	    DIGEST_EARLIER, -1);
 	findings(p, d, "CLEARED", DIGEST_CLEARED, -1);
 	if (d->last.id)
 		findings(p, d, "RAISED AND CLEARED in between", DIGEST_PASSED, -1);

@@ -15,6 +15,7 @@ enum digest_change {
 	DIGEST_NEW,
 	DIGEST_RISEN,	/* its level is higher now */
 	DIGEST_MORE,	/* twice the count, or more */
+	DIGEST_EARLIER,	/* it began earlier than was told: rows came late, or a list changed */
 	DIGEST_BACK,	/* was told as cleared, and is open again */
 	DIGEST_CLEARED,
 	DIGEST_PASSED,	/* raised and cleared in between */

@@ -47,7 +47,8 @@ read_told(struct store *s, const char *sql, struct arena *a, struct told **out, 
 	while (st && (rc = db_step(s, st, e)) > 0) {
 		list = x_grow(list, &cap, *n + 1, sizeof *list);
 		list[(*n)++] = (struct told){ db_text(st, 0, a), sqlite3_column_int(st, 1),
-		    sqlite3_column_int64(st, 2), sqlite3_column_int(st, 3) };
+		    sqlite3_column_int64(st, 2), sqlite3_column_int(st, 3),
+		    sqlite3_column_int64(st, 4) };
 	}
 	*out = arena_keep(a, list, *n, sizeof *list);
 	return rc;
@@ -56,7 +57,7 @@ read_told(struct store *s, const char *sql, struct arena *a, struct told **out, 
 int
 store_told(struct store *s, struct arena *a, struct told **out, size_t *n, struct err *e)
 {
-	return read_told(s, "SELECT finding, level, count, cleared FROM told ORDER BY finding", a,
+	return read_told(s, "SELECT finding, level, count, cleared, onset FROM told ORDER BY finding", a,
 	    out, n, e);
 }
 
@@ -64,7 +65,7 @@ int
 store_told_before(struct store *s, struct arena *a, struct told **out, size_t *n,
     struct err *e)
 {
-	return read_told(s, "SELECT finding, level, count, cleared FROM told_before"
+	return read_told(s, "SELECT finding, level, count, cleared, onset FROM told_before"
 	    " ORDER BY finding", a, out, n, e);
 }
 
@@ -202,7 +203,7 @@ store_night_done(struct store *s, int64_t wall_clock, struct err *e)
 	    "DELETE FROM told_before;"
 	    "INSERT INTO told_before SELECT * FROM told;"
 	    "DELETE FROM told;"
-	    "INSERT INTO told SELECT id, level, count, cleared IS NOT NULL FROM finding"
+	    "INSERT INTO told SELECT id, level, count, cleared IS NOT NULL, onset FROM finding"
 	    " WHERE NOT pending", e);
 }
 

@@ -257,7 +257,7 @@ struct night { int64_t id, at, file, decision; };
 int store_night(struct store *s, struct night *out, struct err *e);
 
 /* What it said of each finding, in order of `finding`. */
-struct told { const char *finding; int level; int64_t count; bool cleared; };
+struct told { const char *finding; int level; int64_t count; bool cleared; int64_t onset; };
 int store_told(struct store *s, struct arena *a, struct told **out, size_t *n, struct err *e);
 
 /* The night before the last, and what it said. */

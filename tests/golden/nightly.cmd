@@ -1,4 +1,5 @@
-# Four nights: the first, one with changes, one without, one without new data.
+# Five nights: the first, one with changes, one without, one without new data, one with rows
+# that come late.
 zone=account,time,event,zone
 mkdir in
 cat > in/sites.csv <<EOT
@@ -58,6 +59,15 @@ B2,2026-10-22 00:30:00,check-in,1" > in/10-22.csv
 night 2026-10-22T05:30
 echo ------------------------------------------------------------------------ no data
 night 2026-10-23T05:30
+echo ------------------------------------------------------------------------ late
+{
+	echo $zone
+	for second in 00 10 20 30; do
+		echo "B2,2026-10-18 21:30:$second,zone-open,1"
+		echo "B2,2026-10-18 21:30:$((second + 2)),zone-close,1" | sed 's/:2,/:02,/'
+	done
+} > in/10-18-late.csv
+night 2026-10-23T05:40 | sed '/^COVERAGE/,/^$/d'
 echo ------------------------------------------------------------------------ wrong
 tripsift nightly --db new.db in
 tripsift nightly --db new.db in --out in; echo "exit $?"

@@ -51,23 +51,31 @@ static void
 change_is_against_what_was_told(void **state)
 {
 	static const struct told told[] = {
-		{ "a", LEVEL_SOON, 4, false }, { "b", LEVEL_SOON, 4, true },
-		{ "c", LEVEL_SOON, 0, false },
+		{ "a", LEVEL_SOON, 4, false, 50 }, { "b", LEVEL_SOON, 4, true, 50 },
+		{ "c", LEVEL_SOON, 0, false, 50 },
 	};
-	const struct { const char *id; int level; long count; bool cleared; enum digest_change want; }
+	const struct {
+		const char *id; int level; long count; bool cleared; enum digest_change want; int64_t onset;
+	}
 	row[] = {
-		{ "a", LEVEL_SOON, 4, false, DIGEST_SAME }, { "a", LEVEL_SOON, 7, false, DIGEST_SAME },
-		{ "a", LEVEL_SOON, 8, false, DIGEST_MORE }, { "a", LEVEL_NOW, 4, false, DIGEST_RISEN },
-		{ "a", LEVEL_LATER, 4, false, DIGEST_SAME }, { "a", LEVEL_SOON, 4, true, DIGEST_CLEARED },
-		{ "b", LEVEL_SOON, 4, false, DIGEST_BACK }, { "b", LEVEL_SOON, 4, true, DIGEST_GONE },
-		{ "c", LEVEL_SOON, 1, false, DIGEST_SAME }, { "d", LEVEL_NOW, 1, false, DIGEST_NEW },
-		{ "d", LEVEL_NOW, 1, true, DIGEST_PASSED },
+		{ "a", LEVEL_SOON, 4, false, DIGEST_SAME, 50 }, { "a", LEVEL_SOON, 7, false, DIGEST_SAME, 50 },
+		{ "a", LEVEL_SOON, 8, false, DIGEST_MORE, 50 }, { "a", LEVEL_NOW, 4, false, DIGEST_RISEN, 50 },
+		{ "a", LEVEL_LATER, 4, false, DIGEST_SAME, 50 }, { "a", LEVEL_SOON, 4, true, DIGEST_CLEARED, 50 },
+		{ "b", LEVEL_SOON, 4, false, DIGEST_BACK, 50 }, { "b", LEVEL_SOON, 4, true, DIGEST_GONE, 50 },
+		{ "c", LEVEL_SOON, 1, false, DIGEST_SAME, 50 }, { "d", LEVEL_NOW, 1, false, DIGEST_NEW, 50 },
+		{ "d", LEVEL_NOW, 1, true, DIGEST_PASSED, 50 },
+		/* A row that came late: it began earlier than was told. */
+		{ "a", LEVEL_SOON, 4, false, DIGEST_EARLIER, 49 }, { "a", LEVEL_SOON, 4, false, DIGEST_SAME, 51 },
+		{ "a", LEVEL_LATER, 4, false, DIGEST_EARLIER, 49 }, { "a", LEVEL_NOW, 4, false, DIGEST_RISEN, 49 },
+		{ "a", LEVEL_SOON, 8, false, DIGEST_MORE, 49 }, { "a", LEVEL_SOON, 4, true, DIGEST_CLEARED, 49 },
+		{ "b", LEVEL_SOON, 4, false, DIGEST_BACK, 49 },
 	};
 	struct digest d = { .told = told, .n_told = 3 };
 
 	(void)state;
 	for (size_t i = 0; i < sizeof row / sizeof *row; i++) {
 		struct stored_finding f = { .id = row[i].id, .level = row[i].level,
+		    .onset = row[i].onset,
 		    .count = row[i].count, .cleared = row[i].cleared ? 1 : NO_TIME };
 
 		if (digest_change(&d, &f) != row[i].want)
@@ -81,7 +89,7 @@ static void
 attention_has_a_reason(void **state)
 {
 	struct stored_finding f = { .id = "a", .level = LEVEL_NOW, .cleared = NO_TIME };
-	struct told told = { "a", LEVEL_NOW, 0, false };
+	struct told told = { "a", LEVEL_NOW, 0, false, 0 };
 	struct night_file file[] = { { .rows = 1000, .set_aside = 1 },
 	    { .rows = 1000, .set_aside = 900, .again = true } };
 	struct night_reason reason = { .reason = "x", .rows = 1 };
