@@ -65,7 +65,7 @@ choose_used(struct bursts *s, enum kind k)
 {
 	unsigned inputs = 1;
 
-	s->n_used = s->coarse = 0;
+	s->n_used = s->coarse = s->unknown = 0;
 	for (size_t i = 0; i < s->act.n; i++)
 		if (s->act.one[i].input >= inputs)
 			inputs = s->act.one[i].input + 1u;
@@ -74,8 +74,13 @@ choose_used(struct bursts *s, enum kind k)
 		for (size_t i = 0; in < inputs && i < s->act.n; i++) {
 			const struct activation *a = &s->act.one[i];
 
-			if (a->input != in || !counts(s, k, a->event, false))
+			if (a->input != in)
 				continue;
+			if (!counts(s, k, a->event, false)) {
+				s->unknown += k == KIND_MOTION &&
+				    s->arming->of[a->event].state == ARM_UNKNOWN;
+				continue;
+			}
 			if (a->loose) {
 				s->coarse++;
 				continue;
@@ -240,12 +245,60 @@ bursts_dwell(struct bursts *s)
 	return (double)(s->number[(n - 1) / 2] + s->number[n / 2]) / 2 / SECOND;
 }
 
+static int64_t
+local(const struct bursts *s, const struct activation *a)
+{
+	return a->start + s->v->event[a->event].offset * SECOND;
+}
+
 int
 bursts_hour(const struct bursts *s, const struct activation *a)
 {
-	int64_t local = a->start + s->v->event[a->event].offset * SECOND;
+	return (int)((local(s, a) % DAY + DAY) % DAY / HOUR);
+}
 
-	return (int)((local % DAY + DAY) % DAY / HOUR);
+int64_t
+bursts_day(const struct bursts *s, const struct activation *a)
+{
+	int64_t at = local(s, a);
+
+	return at / DAY - (at % DAY < 0);
+}
+
+int
+bursts_weekday(const struct bursts *s, const struct activation *a)
+{
+	/* 1970-01-01 was a Thursday. */
+	return (int)(((bursts_day(s, a) + 3) % 7 + 7) % 7);
+}
+
+int64_t
+bursts_hidden(const struct bursts *s, int32_t device)
+{
+	const struct view *v = s->v;
+	const struct device *d = &v->device[device];
+	int64_t hidden = 0, done = NO_TIME;
+
+	for (size_t i = 0; i < s->n_swinger; i++) {
+		int64_t from = v->event[s->swinger[i]].at, to = v->now;
+
+		if (done != NO_TIME && from < done)
+			continue;		/* told again while it is shut out */
+		for (size_t k = s->swinger[i] + 1; k < v->n_event; k++) {
+			const struct event *ev = &v->event[k];
+			uint32_t area = v->point[ev->point].area;
+			bool own = ev->device == device &&
+			    (ev->word == W_UNBYPASS || (word_properties(ev->word) & WP_ACTIVE));
+
+			if ((ev->word == W_DISARM && (!area || !d->area || area == d->area)) || own) {
+				to = ev->at;
+				break;
+			}
+		}
+		hidden += to > from ? to - from : 0;
+		done = to;
+	}
+	return hidden;
 }
 
 double

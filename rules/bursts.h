@@ -43,6 +43,8 @@ struct bursts {
 	uint32_t *swinger;		/* events: reports of the panel */
 	size_t    n_swinger, cap_swinger;
 	size_t    coarse;		/* left out for their stamps */
+	size_t    unknown;		/* of motion detectors: left out since the log does not say
+					 * whether it was armed */
 	int64_t  *number;
 	size_t    cap_number;
 };
@@ -63,7 +65,13 @@ double bursts_dwell(struct bursts *s);
 /* Share in % of the busiest three hours in a row of the local day; *from is the first. Of
  * equals, the one whose middle hour is the busiest. */
 double bursts_hours(const struct bursts *s, int *from);
-/* The local hour of day at which it began. */
+/* The local hour of day at which it began, the weekday (0 = Monday), and the day. */
 int bursts_hour(const struct bursts *s, const struct activation *a);
+int bursts_weekday(const struct bursts *s, const struct activation *a);
+int64_t bursts_day(const struct bursts *s, const struct activation *a);	/* since 1970 */
+/* How long the device was shut out by the panel, so that further trips do not show: from each
+ * such report until the partition was disarmed, the zone taken in again, or the device went
+ * off again; else to the end of the log. In ms. */
+int64_t bursts_hidden(const struct bursts *s, int32_t device);
 
 #endif

@@ -6,6 +6,7 @@ const char *const causes_name[CAUSE_COUNT] = {
 	[CAUSE_RADIO] = "radio, panel or supply",
 	[CAUSE_WORK] = "the last work on the site",
 	[CAUSE_MOVES] = "something that moves by itself (wind, draught, a loose latch)",
+	[CAUSE_HEAT] = "the temperature (sun, heating, cold at dawn)",
 	[CAUSE_HOURS] = "something that comes at these hours (sun, heating, cold, routine)",
 	[CAUSE_TAMPER] = "the housing",
 	[CAUSE_USE] = "a door or window in use",
@@ -17,6 +18,9 @@ const char *const causes_check[CAUSE_COUNT] = {
 	[CAUSE_RADIO] = "Receiver, panel supply and interference before this device",
 	[CAUSE_WORK] = "What was done last: mounting, place, settings, cell",
 	[CAUSE_MOVES] = "What moves while nobody is there: latch, draught, wind, machine, animal",
+	[CAUSE_HEAT] =
+		"Temperature: sun on it, heating below it, cold air at dawn; a weak cell shows in the "
+		"cold first",
 	[CAUSE_HOURS] =
 		"What comes at these hours: sun, heating, cold, lorries, cleaning, closing time",
 	[CAUSE_TAMPER] = "Housing: closed, seated, dry, tamper spring",
@@ -84,6 +88,70 @@ tally_of(const struct bursts *s, int64_t together)
 	return t;
 }
 
+/* Bursts, each counted once, by hour and weekday of their site. */
+struct shape {
+	size_t n, hour[24], weekday[7], days;
+	size_t on_weekday;	/* days with a burst that are the busiest weekday */
+	int    busiest;
+};
+
+static struct shape
+shape_of(const struct bursts *s)
+{
+	size_t day_of[7] = { 0 };
+	int64_t day = NO_TIME;
+	struct shape h = { .n = 0 };
+
+	for (size_t b = 0; b < s->n_burst; b++) {
+		const struct burst *u = &s->burst[b];
+		const struct activation *a;
+		int weekday;
+
+		if (u->lo == u->hi)
+			continue;	/* only the panel told of it */
+		a = &s->act.one[s->used[u->lo]];
+		weekday = bursts_weekday(s, a);
+		h.n++;
+		h.hour[bursts_hour(s, a)]++;
+		h.weekday[weekday]++;
+		if (day == NO_TIME || bursts_day(s, a) != day) {
+			h.days++;
+			day_of[weekday]++;
+		}
+		day = bursts_day(s, a);
+	}
+	for (int w = 1; w < 7; w++)
+		if (h.weekday[w] > h.weekday[h.busiest])
+			h.busiest = w;
+	h.on_weekday = day_of[h.busiest];
+	return h;
+}
+
+/* Does it follow the temperature of the day? It is warmest in the afternoon and coldest
+ * before sunrise; unlike a routine it keeps to no clock and knows no weekend. */
+static const char *
+heat_sign(const struct shape *h, double days, double share, struct arena *a)
+{
+	static const struct { int from, to; const char *text; } times[] = {
+		{ 11, 17, "in the warm hours, 11 to 17" }, { 2, 8, "in the coldest hours, 02 to 08" },
+	};
+
+	if ((double)h->days < days || h->weekday[5] + h->weekday[6] == 0)
+		return NULL;
+	for (size_t i = 0; i < sizeof times / sizeof *times; i++) {
+		size_t in = 0, hours = 0;
+
+		for (int k = times[i].from; k < times[i].to; k++) {
+			in += h->hour[k];
+			hours += h->hour[k] > 0;
+		}
+		if (hours >= 3 && 100 * (double)in >= share * (double)h->n)
+			return arena_fmt(a, "%zu of %zu bursts %s o'clock local time, on %zu days, "
+			    "weekends too", in, h->n, times[i].text, h->days);
+	}
+	return NULL;
+}
+
 /* The newest of learn, installation and service that the first burst follows closely. */
 static int64_t
 work_before(const struct view *v, int32_t device, int64_t first, int64_t near)
@@ -128,12 +196,17 @@ void
 causes_find(const struct bursts *s, int32_t device, double dwell, double share, int from,
     struct arena *a, struct sign sign[CAUSE_COUNT])
 {
+	static const char *const weekday[] = {
+		"Monday", "Tuesday", "Wednesday", "Thursday", "Friday", "Saturday", "Sunday",
+	};
 	const struct rule *r = &rule_chatter;
 	const struct view *v = s->v;
 	enum kind k = s->kind;
 	bool leaf = k == KIND_CONTACT || k == KIND_UNKNOWN || k == KIND_DEVICE_OTHER;
 	double brief = setting_value(v, r, "short_dwell", device);
 	struct tally t = tally_of(s, setting_ms(v, r, "together", device));
+	struct shape h = shape_of(s);
+	const char *heat, *hours = "";
 	int64_t work = work_before(v, device, t.first, setting_ms(v, r, "work_near", device));
 
 	signs_in_events(s, device, &t, sign);
@@ -151,10 +224,19 @@ causes_find(const struct bursts *s, int32_t device, double dwell, double share, 
 	if (k != KIND_MOTION && t.n && 2 * t.armed >= t.n)
 		sign[CAUSE_MOVES] = (struct sign){ 2, arena_fmt(a, "%zu of %zu times while armed",
 			t.armed, t.n) };
-	if (t.days > 1 && share >= setting_value(v, r, "hours_share", device))
-		sign[CAUSE_HOURS] = (struct sign){ 1,
-			arena_fmt(a, "%.0f %% between %02d and %02d o'clock local time", share, from,
-			    (from + 3) % 24) };
+	heat = heat_sign(&h, setting_value(v, r, "shape_days", device),
+	    setting_value(v, r, "shape_share", device), a);
+	if (heat)
+		sign[CAUSE_HEAT] = (struct sign){ 2, heat };
+	if (!heat && t.days > 1 && share >= setting_value(v, r, "hours_share", device))
+		hours = arena_fmt(a, "%.0f %% between %02d and %02d o'clock local time", share, from,
+		    (from + 3) % 24);
+	if (h.on_weekday >= 3 && 100 * (double)h.weekday[h.busiest] >=
+	    setting_value(v, r, "weekday_share", device) * (double)h.n)
+		hours = arena_fmt(a, "%s%s%zu of %zu bursts on a %s", hours, *hours ? "; " : "",
+		    h.weekday[h.busiest], h.n, weekday[h.busiest]);
+	if (*hours)
+		sign[CAUSE_HOURS] = (struct sign){ 1, hours };
 	if (leaf && t.n && 4 * t.disarmed_by_day >= 3 * t.n && dwell > brief)
 		sign[CAUSE_USE] = (struct sign){ 1, arena_fmt(a,
 			"%zu of %zu times by day while disarmed", t.disarmed_by_day, t.n) };

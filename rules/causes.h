@@ -17,7 +17,8 @@ enum cause {
 	CAUSE_RADIO,	/* radio, panel or supply: others go off in the same seconds */
 	CAUSE_WORK,	/* it began shortly after work on it */
 	CAUSE_MOVES,	/* something moves while nobody is there */
-	CAUSE_HOURS,	/* something comes at these hours */
+	CAUSE_HEAT,	/* it follows the temperature of the day */
+	CAUSE_HOURS,	/* something comes at these hours, or on this weekday */
 	CAUSE_TAMPER,	/* its housing */
 	CAUSE_USE,	/* people use it */
 	CAUSE_COUNT

@@ -18,6 +18,9 @@ static const struct setting settings[] = {
 	{ "short_dwell", 2, 0, 60, "s", "common practice, no source" },
 	{ "together", 2, 0, 60, "s", "common practice, no source" },
 	{ "hours_share", 60, 1, 100, "%", "common practice, no source" },
+	{ "weekday_share", 60, 1, 100, "%", "common practice, no source" },
+	{ "shape_days", 5, 2, 100, "d", "common practice, no source" },
+	{ "shape_share", 70, 1, 100, "%", "common practice, no source" },
 	{ "battery_near", 14, 1, 90, "d", "common practice, no source" },
 	{ "work_near", 14, 1, 90, "d", "common practice, no source" },
 	{ NULL, 0, 0, 0, NULL, NULL }
@@ -125,6 +128,18 @@ measure(struct findings *out, struct finding *f, const char *name, double value,
 		finding_measure(out, f, name, value, unit);
 }
 
+/* Was it known whether people were there? */
+static const char *
+arming_text(const struct bursts *s, struct arena *a)
+{
+	size_t known = 0, n = s->n_used + s->unknown;
+
+	for (size_t i = 0; i < s->n_used; i++)
+		known += s->arming->of[s->act.one[s->used[i]].event].state != ARM_UNKNOWN;
+	return n == 0 ? "n/a" : known == n ? "known" : known == 0 ? "unknown" :
+	    arena_fmt(a, "partly known (%zu of %zu)", known, n);
+}
+
 static void
 report(struct judging *j, int32_t device)
 {
@@ -136,8 +151,10 @@ report(struct judging *j, int32_t device)
 	double dwell = bursts_dwell(s), all = (double)all_activations(j);
 	int from, top;
 	double share = bursts_hours(s, &from);
+	int64_t hidden = bursts_hidden(s, device);
 	const char *shut = arena_fmt(a, "shut out by the panel %zu %s", s->n_swinger,
 	    s->n_swinger == 1 ? "time" : "times");
+	const char *hides = arena_fmt(a, ", which hides what it did for %s", rule_span_text(a, hidden));
 
 	f->level = LEVEL_SOON;
 	top = check(j, f, dwell, share, from);
@@ -151,6 +168,14 @@ report(struct judging *j, int32_t device)
 	finding_measure_text(out, f, "hours", s->n_used ?
 	    arena_fmt(a, "%02d-%02d", from, (from + 3) % 24) : "n/a");
 	measure(out, f, "shut_out", (double)s->n_swinger, "");
+	if (s->n_swinger)
+		measure(out, f, "hidden", (double)hidden / HOUR, "h");
+	finding_measure_text(out, f, "arming", arming_text(s, a));
+	if (s->unknown) {
+		measure(out, f, "arming_unknown", (double)s->unknown, "");
+		finding_caution(out, f, "Some activations came while the log does not tell whether all "
+		    "were out: they were left out.");
+	}
 	if (s->coarse) {
 		measure(out, f, "left_out", (double)s->coarse, "");
 		finding_caution(out, f, "Some activations are stamped too coarsely (to the minute, or "
@@ -158,15 +183,15 @@ report(struct judging *j, int32_t device)
 	}
 	if (largest)
 		finding_summary(out, f, "%s: %ld activations in %zu %s within %s, the largest %zu in "
-		    "%s%s%s; %s%s.", device_label(j->v, device), f->count, s->n_burst,
+		    "%s%s%s%s; %s%s.", device_label(j->v, device), f->count, s->n_burst,
 		    s->n_burst == 1 ? "burst" : "bursts", rule_span_text(a, j->lookback),
 		    largest->n, rule_span_text(a, largest->to - largest->from),
-		    s->n_swinger ? "; " : "", s->n_swinger ? shut : "",
+		    s->n_swinger ? "; " : "", s->n_swinger ? shut : "", s->n_swinger ? hides : "",
 		    top < 0 ? "the log shows no sign of the cause" : "first to look at: ",
 		    top < 0 ? "" : causes_name[top]);
 	else
-		finding_summary(out, f, "%s: %s within %s for going off again and again.",
-		    device_label(j->v, device), shut, rule_span_text(a, j->lookback));
+		finding_summary(out, f, "%s: %s within %s for going off again and again%s.",
+		    device_label(j->v, device), shut, rule_span_text(a, j->lookback), hides);
 }
 
 static bool
@@ -175,8 +200,10 @@ fires(struct judging *j, int32_t device)
 	const struct rule *r = &rule_chatter;
 	struct bursts *s = &j->bursts;
 	struct view *v = j->v;
-	size_t large;
-	bool yes;
+	/* People press a button again and again; stuck, it goes on. */
+	bool yes, button = v->device[device].kind == KIND_KEYFOB ||
+	    v->device[device].kind == KIND_KEYPAD;
+	size_t large, n = 0;
 
 	if (v->device[device].life || !bursts_possible(s, device))
 		return false;
@@ -186,7 +213,9 @@ fires(struct judging *j, int32_t device)
 		s->arming = &j->arming;
 	}
 	bursts_find(s, device);
-	yes = s->n_burst >= (size_t)setting_value(v, r, "bursts", device);
+	for (size_t b = 0; b < s->n_burst; b++)
+		n += !button || s->burst[b].lo == s->burst[b].hi;
+	yes = n >= (size_t)setting_value(v, r, "bursts", device);
 	large = (size_t)setting_value(v, r, "large", device);
 	for (size_t b = 0; b < s->n_burst; b++)
 		yes |= s->burst[b].hi - s->burst[b].lo >= large;
@@ -245,7 +274,8 @@ const struct rule rule_chatter = {
 	.quiet_on = "Life-safety points (their coming and going is life-alarm's), motion detectors "
 	    "(and devices of unknown kind that only ever trip and clear, as these do) "
 	    "except while armed away, walk tests, accounts on test, learn sessions, radio repeats of "
-	    "one activation, a single small burst.",
+	    "one activation, a single small burst, buttons of keyfobs and keypads pressed less than "
+	    "`large` times in a row.",
 	.limits = "Stamps to the minute, and those of a buffer being emptied, are too coarse to tell "
 	    "a burst and are left out. A panel that shuts a device out after a few trips hides the "
 	    "rest, so low counts do not prove a sound device. The cause is a guess from signs.",
