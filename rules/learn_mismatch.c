@@ -1,6 +1,8 @@
 #include <string.h>
 
+#include "daemon/base/serial.h"
 #include "rules/care.h"
+#include "rules/match.h"
 #include "rules/rule.h"
 #include "rules/session.h"
 #include "rules/verdict.h"
@@ -18,6 +20,8 @@ static const struct setting settings[] = {
 	    "practice, no source" },
 	{ "digits_per_edit", 4, 1, 64, "", "common practice, no source" },
 	{ "carton", 12, 0, 1000, "serials", "common practice, no source" },
+	{ "read", 4, 0, 60, "s", "common practice, no source: to find a serial on a sticker and "
+	    "compare eight characters takes longer" },
 	{ NULL, 0, 0, 0, NULL, NULL },
 };
 
@@ -226,6 +230,44 @@ say_waits(struct tally *t, const struct session *s)
 		    "not hear other devices: %s%s", list, all > shown ? "; and more" : ""));
 }
 
+/* Serials that the session heard once, that nobody accepted, and that were never heard again: a
+ * device that passed by, or a planned one whose serial was received wrongly. */
+static void
+say_ghosts(struct tally *t, const struct session *s, const struct visit_verdict *vv)
+{
+	struct arena *a = &t->out->arena;
+	const struct view *v = t->v;
+	const char *list = "";
+	size_t n = 0;
+
+	for (size_t i = 0; i < s->n_heard; i++) {
+		const struct session_item *it = &s->heard[i];
+		const char *near = "";
+
+		if (!*it->key || it->times > 1 || (it->device >= 0 && v->device[it->device].n_event >
+		    1 + (session_item_find(s->refused, s->n_refused, it->key) != NULL)) ||
+		    session_item_find(s->accepted, s->n_accepted, it->key))
+			continue;
+		if (++n > NAMED)
+			continue;
+		for (size_t k = 0; vv && k < vv->n_missing && !*near; k++) {
+			enum serial_fault fault;
+			const char *plain = serial_plain(a, span_of(vv->missing[k].plan->serial), &fault);
+
+			if (match_distance(plain, it->plain) == 1)
+				near = arena_fmt(a, ", near %s that is missing (%s)",
+				    vv->missing[k].plan->serial, match_describe(a, plain, it->plain));
+		}
+		list = arena_fmt(a, "%s%s%s at %s%s", list, *list ? "; " : "", it->serial,
+		    when(t, it->at, it->event), near);
+	}
+	if (!n)
+		return;
+	finding_measure(t->out, t->f, "ghosts", (double)n, "");
+	finding_check(t->out, t->f, arena_fmt(a, "Heard once and never again: %s%s. A device that "
+	    "passed by, or one whose serial came in wrongly", list, n > NAMED ? "; and more" : ""));
+}
+
 static void
 finish(struct tally *t, const char *title)
 {
@@ -289,6 +331,8 @@ say_checks(struct tally *t, const struct sessions *all, const struct session *s,
 	for (size_t i = 0; vv && vv->n_missing && i < all->n; i++)
 		if (s && all->session[i].visit == s->visit)
 			say_waits(t, &all->session[i]);
+	if (s)
+		say_ghosts(t, s, vv);
 	if (t->count[FAULT_OPEN])
 		finding_check(out, f, "Look at the panel: is it still being programmed? Leave the "
 		    "programming, then see that it arms");
@@ -312,7 +356,7 @@ judge_session(struct view *v, struct findings *out, const struct sessions *all,
 	char begin[CIVIL_TEXT];
 	struct tally t = { .v = v, .out = out, .rule = &rule_learn_mismatch, .onset = s->begin,
 		.last = s->last, .resolved = NO_TIME };
-	long planned = 0;
+	long planned = 0, quick = 0;
 
 	t.subject = arena_fmt(&out->arena, "session:%s", civil_rfc3339(s->begin, begin));
 	if (!speaks_for_visit || !vv->over)
@@ -332,12 +376,16 @@ judge_session(struct view *v, struct findings *out, const struct sessions *all,
 	finding_evidence(out, t.f, s->first);
 	if (s->past - 1 != s->first)
 		finding_evidence(out, t.f, s->past - 1);
-	for (size_t i = 0; i < s->n_accepted; i++)
+	for (size_t i = 0; i < s->n_accepted; i++) {
+		quick += sv->item[i].quick >= 0;
 		planned += sv->item[i].plan && verdict_is_fine(sv->item[i].verdict);
+	}
 	finish(&t, arena_fmt(&out->arena, "Learn session of %s", when(&t, s->begin, s->first)));
 	finding_measure(out, t.f, "accepted", (double)s->n_accepted, "");
 	finding_measure(out, t.f, "as_planned", (double)planned, "");
 	finding_measure(out, t.f, "refused", (double)s->n_refused, "");
+	if (quick)
+		finding_measure(out, t.f, "too_quick", (double)quick, "");
 	finding_measure(out, t.f, "waited", (double)session_waited(s) / SECOND, "s");
 	say_checks(&t, all, s, sv, vv);
 }

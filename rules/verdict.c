@@ -305,6 +305,85 @@ known_elsewhere(const struct view *v, const char *key)
 
 /* ---- one session ----------------------------------------------------------- */
 
+/* How fast it was accepted after it was heard, in ms; -1 = slow enough, or it cannot be told. */
+static int64_t
+quickness(const struct context *c, const struct session *s, const struct session_item *it)
+{
+	const struct view *v = c->v;
+	int64_t read = setting_ms(v, &rule_learn_mismatch, "read", -1);
+
+	for (size_t i = s->n_wait; i-- > 0;) {
+		const struct session_wait *w = &s->wait[i];
+		const struct event *heard = &v->event[w->event];
+
+		if (!w->answered || w->to != it->at ||
+		    strcmp(v->point[heard->point].serial_key, it->key) != 0)
+			continue;
+		if ((heard->marks | v->event[it->event].marks) & (MARK_COARSE | MARK_RESET |
+		    MARK_BUFFERED))
+			return -1;
+		return w->to - w->from < read ? w->to - w->from : -1;
+	}
+	return -1;
+}
+
+/* Was it of this site before? NULL = not as far as log and lists go. */
+static const char *
+known_before(const struct context *c, const struct session *s, const struct session_item *it,
+    const struct roster_row *version)
+{
+	struct view *v = c->v;
+	const struct device *d = it->device < 0 ? NULL : &v->device[it->device];
+	const char *past = NULL;
+
+	for (size_t i = expected_first(c, it->key); expected_is(c, i, it->key); i++) {
+		const struct roster_row *r = c->expected[i].roster;
+
+		if (r && r->as_of < s->begin && (!version || r->version != version->version))
+			past = arena_fmt(&v->arena, "%s%s in an older roster", *r->zone ? "on zone " :
+			    "listed", r->zone);
+	}
+	for (size_t i = 0; d && i < d->n_event && d->event[i] < s->first; i++) {
+		const struct event *ev = &v->event[d->event[i]];
+		char at[CIVIL_TEXT];
+
+		if (session_removes(v, ev))
+			past = arena_fmt(&v->arena, "taken out%s%s at %s local", *event_zone(v, ev) ?
+			    " of zone " : "", event_zone(v, ev),
+			    civil_short(ev->at + ev->offset * SECOND, at));
+		else if (session_accepts(v, ev))
+			past = NULL;
+	}
+	return past;
+}
+
+/* Does the log hear any device at all after that? */
+static bool
+any_heard(const struct view *v, int64_t after)
+{
+	for (size_t i = v->n_event; i-- > 0 && v->event[i].at > after;)
+		if (v->event[i].device >= 0 && event_is_heard(v, &v->event[i]))
+			return true;
+	return false;
+}
+
+/* How plan or roster write it, if only its leading zeros differ. */
+static const char *
+spelt_otherwise(const struct context *c, const struct session *s, const struct session_item *it,
+    const struct roster_row *version)
+{
+	const char *other = NULL;
+
+	for (size_t i = expected_first(c, it->key); expected_is(c, i, it->key); i++) {
+		if (!is_older(c, i, version, s))
+			continue;
+		if (strcmp(c->expected[i].plain, it->plain) == 0)
+			return NULL;
+		other = c->expected[i].plain;
+	}
+	return other;
+}
+
 /* Was this serial refused, taken out or accepted before in the sessions of its visit? */
 static bool
 tried_before(const struct context *c, const struct session *s, const struct session_item *it)
@@ -368,7 +447,7 @@ judge_item(const struct context *c, const struct session *s, const struct roster
 	bool zone_planned = false, zone_known = false, newer = false, rostered = false;
 	bool comparable = version != NULL;
 
-	*out = (struct verdict_item){ .apart = -1, .resolved = NO_TIME,
+	*out = (struct verdict_item){ .apart = -1, .resolved = NO_TIME, .quick = -1,
 		.life = d && d->life, .maybe_life = d && d->maybe_life,
 		.elsewhere = known_elsewhere(v, it->key) };
 	if (removed)
@@ -389,6 +468,11 @@ judge_item(const struct context *c, const struct session *s, const struct roster
 		    : listed ? VERDICT_ROSTERED : comparable ? VERDICT_NO_SERIAL : VERDICT_UNLISTED;
 		return;
 	}
+	out->quick = quickness(c, s, it);
+	out->past = known_before(c, s, it, version);
+	out->spelt = spelt_otherwise(c, s, it, version);
+	out->mute = d && d->last_heard <= it->at && any_heard(v, it->at + DAY) &&
+	    view_covered(v, it->at, it->at + DAY);
 	for (size_t i = expected_first(c, it->key); expected_is(c, i, it->key); i++) {
 		const struct expected *x = &c->expected[i];
 

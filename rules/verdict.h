@@ -47,6 +47,12 @@ struct verdict_item {
 	const char  *planned_zone;	/* the plan says this zone, and not that of the learn */
 	enum kind    planned_kind, seen_kind;	/* both set: another kind than planned */
 	bool         life, maybe_life;
+	const char  *spelt;		/* plan or roster have other leading zeros: as they write it */
+	const char  *past;		/* it was here before: "taken out of zone 5 at ...", "on zone 5
+					 * in an older roster" */
+	int64_t      quick;		/* ms from heard to accepted when a sticker is not read in
+					 * that time (setting `read`), else -1 */
+	bool         mute;		/* not heard in the day after, nor since, while others are */
 	int64_t      resolved;		/* taken out again later; NO_TIME = still there */
 	const char  *text;		/* "4A0072 on zone 5: ..." */
 };

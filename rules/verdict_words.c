@@ -91,6 +91,17 @@ verdict_item_text(struct view *v, const struct session_item *it, const struct ve
 	if (x->seen_kind != KIND_UNKNOWN)
 		remark(a, &text, arena_fmt(a, "planned as %s, shows as %s", kind_heading(x->planned_kind),
 		    kind_heading(x->seen_kind)));
+	if (x->spelt)
+		remark(a, &text, arena_fmt(a, "listed as %s: the leading zeros differ", x->spelt));
+	if (!verdict_is_fine(x->verdict)) {
+		if (x->past)
+			remark(a, &text, arena_fmt(a, "it was here before: %s", x->past));
+		if (x->quick >= 0)
+			remark(a, &text, arena_fmt(a, "accepted %lld s after it was heard, faster than a "
+			    "sticker is read", (long long)(x->quick / SECOND)));
+		if (x->mute)
+			remark(a, &text, "not heard since");
+	}
 	return arena_fmt(a, "%s%s%s%s%s", *it->key || it->unreadable ? it->serial : "no serial",
 	    *it->zone ? " on zone " : "", it->zone, *text ? ": " : "", text);
 }
