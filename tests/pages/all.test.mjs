@@ -2,7 +2,7 @@
 import assert from "node:assert/strict";
 import fs from "node:fs";
 import path from "node:path";
-import { after, before, test } from "node:test";
+import { after, before, describe, test } from "node:test";
 import { Faults, SCHEMES, WIDTHS, allSets, axe, focus, links, look, motion, pages, policy, sets, shape,
 	sideways, start, unscripted, valid } from "./lib.mjs";
 
@@ -17,44 +17,45 @@ let browser;
 before(async () => { browser = await start(); });
 after(() => browser?.close());
 
-for (const set of allSets()) {
-	test(`${set}: there are pages`, () => {
-		assert.ok(pages(set).length > 0, `no page in ${path.join(sets, set)}`);
-	});
-	test(`${set}: valid`, async () => {
-		const faults = new Faults();
-
-		for (const file of pages(set))
-			faults.add(path.relative(sets, file), await valid(file));
-		faults.check();
-	});
-	for (const file of pages(set, SOME)) {
-		test(path.relative(sets, file).slice(0, 60), async () => {
+for (const set of allSets())
+	describe(set, { concurrency: 2 }, () => {
+		test(`${set}: there are pages`, () => {
+			assert.ok(pages(set).length > 0, `no page in ${path.join(sets, set)}`);
+		});
+		test(`${set}: valid`, async () => {
 			const faults = new Faults();
 
-			for (const { width, scheme } of ways(set)) {
-				const p = await look(browser, file, { width, scheme }), where = `${width} ${scheme}`;
-				faults.add(where, await sideways(p.page));
-				if (width === 360 && scheme === "light") {
-					faults.add(where, await shape(p.page));
-					faults.add(where, await links(p.page, file));
-				}
-				if (scheme === "light")
-					faults.add(where, await focus(p.page));
-				faults.add(where, p.faults);
-				await p.close();
-				faults.add(where, await axe(browser, file, { width, scheme }));
-			}
-			const paper = await look(browser, file, { width: 720, print: true });
-			faults.add("print", await sideways(paper.page));
-			await paper.close();
-			faults.add("motion", await motion(browser, file));
-			faults.add("scripts off", await unscripted(browser, file));
-			faults.add("policy", await policy(browser, file));
+			for (const file of pages(set))
+				faults.add(path.relative(sets, file), await valid(file));
 			faults.check();
 		});
-	}
-}
+		for (const file of pages(set, SOME)) {
+			test(path.relative(sets, file).slice(0, 60), async () => {
+				const faults = new Faults();
+
+				for (const { width, scheme } of ways(set)) {
+					const p = await look(browser, file, { width, scheme }), where = `${width} ${scheme}`;
+					faults.add(where, await sideways(p.page));
+					if (width === 360 && scheme === "light") {
+						faults.add(where, await shape(p.page));
+						faults.add(where, await links(p.page, file));
+					}
+					if (scheme === "light")
+						faults.add(where, await focus(p.page));
+					faults.add(where, p.faults);
+					await p.close();
+					faults.add(where, await axe(browser, file, { width, scheme }));
+				}
+				const paper = await look(browser, file, { width: 720, print: true });
+				faults.add("print", await sideways(paper.page));
+				await paper.close();
+				faults.add("motion", await motion(browser, file));
+				faults.add("scripts off", await unscripted(browser, file));
+				faults.add("policy", await policy(browser, file));
+				faults.check();
+			});
+		}
+	});
 
 /* Texts from outside are there to read, letter by letter. */
 test("hostile: every text is still there", () => {

@@ -23,4 +23,4 @@ fi
 node "$here/prepare.mjs"
 [ -z "${SHOTS:-}" ] || exec node "$here/shots.mjs" "$@"
 [ $# != 0 ] || set -- "$here"/*.test.mjs
-exec node --test --test-reporter=spec "$@"
+exec node --test --test-concurrency=2 --test-reporter=spec "$@"
