@@ -19,8 +19,9 @@ struct signs {
 	size_t  came_back;	/* losses of the last weeks that ended */
 	size_t  neighbours;	/* other devices here that were lost in the same days */
 	const char *company;	/* names of those that went within one check-in of it and are lost
-				 * still */
+				 * still, or went with it each time */
 	size_t  n_company;
+	int32_t repeater;	/* one of these that is a repeater; -1 */
 	struct radio radio;
 	bool    often;		/* more check-ins did not come than do with a good path */
 	int32_t former;		/* the device that it replaced on its zone; -1 */
@@ -62,11 +63,35 @@ find_heir(const struct view *v, const struct device *d, int64_t gone)
 	return -1;
 }
 
+/* Did the other device go whenever this one went, or nearly, and more than once? */
+static bool
+in_step(const struct view *v, const struct losses *l, int32_t device, int32_t other)
+{
+	int64_t from = v->now - losses_limit_ms(v, "lookback", device);
+	double share = losses_limit(v, "together_share", device) / 100;
+	size_t times = 0, with = 0;
+
+	for (size_t k = l->first[device]; k < l->first[device + 1]; k++) {
+		const struct loss *loss = &l->loss[k];
+		bool along = false;
+
+		if (loss->sort != LOSS_TOLD || loss->at < from)
+			continue;
+		for (size_t i = l->first[other]; i < l->first[other + 1] && !along; i++)
+			along = l->loss[i].sort == LOSS_TOLD && l->loss[i].at >= loss->at - l->window &&
+			    l->loss[i].at <= loss->at + l->window;
+		times++;
+		with += along;
+	}
+	return with >= 2 && (double)with >= share * (double)times;
+}
+
 static struct signs
 signs_of(struct view *v, const struct losses *l, const struct loss *of, struct arena *a)
 {
 	int32_t device = of->device;
-	struct signs s = { .low = NO_TIME, .tamper = NO_TIME, .company = "" };
+	struct signs s = { .low = NO_TIME, .tamper = NO_TIME, .company = "",
+		.repeater = -1 };
 	int64_t gone = of->gone != NO_TIME ? of->gone : of->at;
 	int64_t cell = of->at - losses_limit_ms(v, "cell_sign", device);
 	int64_t tamper = losses_limit_ms(v, "tamper_sign", device);
@@ -121,6 +146,9 @@ signs_of(struct view *v, const struct losses *l, const struct loss *of, struct a
 			    loss->at <= of->at + l->window;
 		}
 		s.neighbours += along;
+		with |= (int32_t)i != device && in_step(v, l, device, (int32_t)i);
+		if (with && v->device[i].kind == KIND_REPEATER)
+			s.repeater = (int32_t)i;
 		if (with && s.n_company++ < COMPANY_SHOWN)
 			s.company = arena_fmt(a, "%s%s%s", s.company, *s.company ? "; " : "",
 			    device_label(v, (int32_t)i));
@@ -278,6 +306,27 @@ check_replaced(struct view *v, struct findings *out, struct finding *f, const st
 	}
 }
 
+/* One device, or a part of the site that shares a repeater or a wall: each that is lost has a
+ * finding of its own, and says with whom it went. */
+static void
+check_company(struct view *v, struct findings *out, struct finding *f, const struct signs *s,
+    const struct loss *loss)
+{
+	struct arena *a = &out->arena;
+	const char *more = s->n_company > COMPANY_SHOWN ? "; and more" : "";
+
+	finding_measure(out, f, "together", (double)s->n_company + 1, "devices");
+	if (v->device[loss->device].kind == KIND_REPEATER)
+		finding_check(out, f, arena_fmt(a, "It is a repeater, and these went with it: %s%s. See "
+		    "its supply and its place first.", s->company, more));
+	else if (s->repeater >= 0)
+		finding_check(out, f, arena_fmt(a, "A repeater went with it: %s. See that one's supply "
+		    "first. Went together: %s%s.", device_label(v, s->repeater), s->company, more));
+	else
+		finding_check(out, f, arena_fmt(a, "Not alone: %s%s went with it. Is there one repeater, or "
+		    "one part of the building, that they share? See its supply first.", s->company, more));
+}
+
 void
 loss_checks(struct view *v, const struct losses *l, const struct loss *loss,
     struct findings *out, struct finding *f)
@@ -305,10 +354,7 @@ loss_checks(struct view *v, const struct losses *l, const struct loss *loss,
 		    "after a restart, a disarming or programming: it does not show that the device "
 		    "is back.");
 	if (s.n_company)
-		finding_check(out, f, arena_fmt(&out->arena, "Not alone: %s%s went with it and %s still "
-		    "lost. Is there one repeater, or one part of the building, that they share? See its "
-		    "supply first.", s.company, s.n_company > COMPANY_SHOWN ? "; and more" : "",
-		    s.n_company == 1 ? "is" : "are"));
+		check_company(v, out, f, &s, loss);
 	if (s.tamper != NO_TIME)
 		check_removed(v, out, f, &s);
 	if (cell >= path && cell)

@@ -6,7 +6,8 @@
  * - Weak signal: it was lost and came back before, or neighbours were lost in the same days;
  *   its signal fell; many check-ins did not come before; it goes at the same hours of the
  *   day (radio.h).
- * - What it shares with others that went within one check-in of it and are lost still.
+ * - What it shares with others that went within one check-in of it and are lost still, or
+ *   that went with it nearly each time, a repeater among them first.
  * - Replaced: the serial that it took the place of on its zone, and one of its kind that was
  *   learned since elsewhere.
  *

@@ -40,6 +40,7 @@ static const struct setting settings[] = {
 	{ "signal_drop_share", 20, 1, 100, "%", USUAL },
 	{ "signal_chance", 0.05, 0.0001, 0.5, "", "usual level of a test" },
 	{ "missed_sign", 10, 1, 100, "%", USUAL },
+	{ "together_share", 75, 50, 100, "%", USUAL },
 	{ "hours_share", 75, 26, 100, "%",
 	  "common practice, no source; chance alone gives 25 % of six hours" },
 	{ "learn_gaps", 8, 3, 256, "", USUAL },

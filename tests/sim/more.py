@@ -773,6 +773,51 @@ def repeater_mute(t, a):
             f"{len(far)} of {len(far) + 2} devices check in no more")
 
 
+@more(sort="works", checkin=HOUR, activity="none", tells="both", calm=True)
+def path_fades(t, a):
+    """Shelves fill up in front of a contact: its signal falls from week to week, more and more
+    of its check-ins are not heard, and then none. The panel tells the loss."""
+    strength, lost = ago(t, a, weak=9, plain=3 * 24, strong=8 * 24)
+    rng, d = a.rng, a.find("contact", n=2)
+    d.taken.append((0, 1 << 40))
+    at, first = t.start + rng.randrange(HOUR), lost - 20 * DAY
+    while at < lost - 4 * HOUR:
+        faded = max(0., (at - first) / (lost - first))
+        if rng.random() > .01 + .3 * faded:
+            e = a.say(at, "check-in", d)
+            e.signal = f"{round(-64 - 22 * faded + rng.gauss(0, 1.5))} dBm"
+        at += HOUR
+    a.say(lost, "supervision-loss", d)
+    t.truth(a, "supervision-loss", d, lost, "soon", strength, "its signal fell until it was lost")
+
+
+@more(sort="school", activity="none", tells="both", must_have=("smoke",), calm=True)
+def wing_lost(t, a):
+    """The supply of one wing's repeater was pulled: three devices are lost within minutes."""
+    strength, lost = ago(t, a, weak=9, plain=3 * 24, strong=8 * 24)
+    for d in [d for d in a.devices if d.kind in ("contact", "motion")][:3]:
+        at = lost + a.rng.randrange(1200)
+        d.taken.append((lost - HOUR, 1 << 40))
+        a.say(at, "supervision-loss", d)
+        t.truth(a, "supervision-loss", d, at, "soon", strength, "one of three behind one repeater")
+
+
+@more(sort="house", checkin=12 * HOUR, must_have=("smoke",), calm=True)
+def fast_and_slow(t, a):
+    """Smoke detectors that check in every two hours, all else twice a day; one of the slow
+    ones misses three check-ins in a row and comes back, which is no silence."""
+    for d in (d for d in a.devices if d.kind == "smoke"):
+        d.taken.append((0, 1 << 40))
+        at = t.start + a.rng.randrange(2 * HOUR)
+        while at < t.end:
+            if a.rng.random() > .01:
+                a.say(at, "check-in", d)
+            at += 2 * HOUR + a.rng.randrange(-240, 241)
+    d = a.find("motion")
+    d.taken.append((t.end - 9 * DAY, t.end - 9 * DAY + 36 * HOUR))
+    t.quiet(a, "supervision-loss", d, "three check-ins missed, and back")
+
+
 @more(sort="school", must_have=("smoke",), calm=True)
 def fire_at_night(t, a):
     """A fire: smoke detectors first, then what the heat and the wires do."""
