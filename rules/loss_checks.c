@@ -205,11 +205,11 @@ check_path(struct findings *out, struct finding *f, const struct signs *s)
 		    r->first, r->last, strength_text(r->unit), r->week, r->unit == STRENGTH_DBM ? "dB" :
 		    strength_text(r->unit));
 	else if (r->signals)
-		text = arena_fmt(a, "%s Its signal was %g %s, and did not fall.", text, r->last,
-		    strength_text(r->unit));
+		text = arena_fmt(a, "%s Its signal was %g %s, without a fall that would matter.", text,
+		    r->last, strength_text(r->unit));
 	if (r->missed && s->often)
-		text = arena_fmt(a, "%s Before it went, %ld of %ld check-ins did not come, up to %ld in a "
-		    "row.", text, r->missed, r->missed + r->came, r->worst);
+		text = arena_fmt(a, "%s In the days before it went, %ld of %ld check-ins did not come, up to "
+		    "%ld in a row.", text, r->missed, r->missed + r->came, r->worst);
 	if (r->hour >= 0)
 		text = arena_fmt(a, "%s %zu of %zu times it went between %d and %d o'clock: what is "
 		    "switched on, closed or parked then?", text, r->within, r->begins, r->hour,
@@ -353,7 +353,8 @@ loss_checks(struct view *v, const struct losses *l, const struct loss *loss,
 		finding_check(out, f, "The restore in the log was written by the panel itself, "
 		    "after a restart, a disarming or programming: it does not show that the device "
 		    "is back.");
-	if (s.n_company)
+	/* Who went with the whole site stands in the site's finding. */
+	if (s.n_company && (loss->group < 0 || !l->group[loss->group].open))
 		check_company(v, out, f, &s, loss);
 	if (s.tamper != NO_TIME)
 		check_removed(v, out, f, &s);

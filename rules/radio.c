@@ -1,6 +1,9 @@
 /* radio.c - what the log tells of one device's radio path before it went. */
 #include "rules/radio.h"
 
+#include <stdlib.h>
+#include <string.h>
+
 #include "rules/rule.h"
 #include "rules/stats.h"
 
@@ -20,6 +23,7 @@ static void
 count_checkins(const struct view *v, const struct losses *l, const struct device *d, int64_t from,
     int64_t until, struct radio *r, size_t hour[24])
 {
+	int64_t lately = until - losses_limit_ms(v, "losses_within", (int32_t)(d - v->device));
 	int64_t interval = l->checkin[d - v->device].interval;
 	const struct event *before = NULL;
 
@@ -34,8 +38,8 @@ count_checkins(const struct view *v, const struct losses *l, const struct device
 		if (before && before->at >= from && view_covered(v, before->at, ev->at) &&
 		    l->anew < before->at) {
 			times = (ev->at - before->at + interval / 2) / interval;
-			r->came += times > 0;
-			if (times > 1) {
+			r->came += times > 0 && before->at >= lately;
+			if (times > 1 && before->at >= lately) {
 				r->missed += times - 1;
 				r->worst = times - 1 > r->worst ? times - 1 : r->worst;
 			}
@@ -84,45 +88,63 @@ find_hours(const struct view *v, int32_t device, struct radio *r, const size_t h
 		r->hour = -1;
 }
 
-/* The newest values before `until`, of the unit that the newest one has. */
-static void
-find_signal(const struct view *v, const struct device *d, int64_t from, int64_t until,
-    struct radio *r)
+/* Values of the unit that the newest one has, in up to SIGNALS parts of equal number, each by
+ * its median: an hour's check-ins and a day's tell the same weeks. */
+static size_t
+find_values(const struct view *v, const struct device *d, int64_t from, int64_t until,
+    struct radio *r, double t[SIGNALS], double x[SIGNALS])
 {
-	double t[SIGNALS], x[SIGNALS], part[SIGNALS], drop;
-	size_t n = 0, third;
+	double *at = x_calloc(d->n_event + 1, sizeof *at), *value = x_calloc(d->n_event + 1, sizeof *value);
+	size_t n = 0, parts;
 
-	for (size_t k = d->n_event; k-- > 0 && n < SIGNALS;) {
+	/* Filled from the end, so that time ascends. */
+	for (size_t k = d->n_event; k-- > 0;) {
 		const struct event *ev = &v->event[d->event[k]];
 
-		if (ev->at > until || ev->signal_unit == STRENGTH_NONE)
+		if (ev->at > until || ev->signal_unit == STRENGTH_NONE || !event_is_heard(v, ev))
 			continue;
 		if (ev->at < from)
 			break;
 		if (n == 0)
 			r->unit = (enum strength_unit)ev->signal_unit;
-		if (ev->signal_unit != (int)r->unit || !event_is_heard(v, ev))
+		if (ev->signal_unit != (int)r->unit)
 			continue;
-		/* Filled from the end, so that time ascends. */
-		t[SIGNALS - 1 - n] = (double)(ev->at - from) / (7 * DAY);
-		x[SIGNALS - 1 - n] = (double)ev->signal / 10;
 		n++;
+		at[d->n_event - n] = (double)(ev->at - from) / (7 * DAY);
+		value[d->n_event - n] = (double)ev->signal / 10;
 	}
+	parts = n < SIGNALS ? n : SIGNALS;
+	for (size_t i = 0; i < parts; i++) {
+		size_t lo = i * n / parts, hi = (i + 1) * n / parts, base = d->n_event - n;
+
+		t[i] = at[base + (lo + hi - 1) / 2];
+		x[i] = stats_median(value + base + lo, hi - lo);
+	}
+	free(at);
+	free(value);
+	return parts;
+}
+
+static void
+find_signal(const struct view *v, const struct device *d, int64_t from, int64_t until,
+    struct radio *r)
+{
+	int32_t device = (int32_t)(d - v->device);
+	double t[SIGNALS], x[SIGNALS], part[SIGNALS], drop;
+	size_t n = find_values(v, d, from, until, r, t, x), third = n / 3;
+
 	if (n < SIGNALS_LEAST)
 		return;
 	r->signals = n;
-	third = n / 3;
-	for (size_t i = 0; i < third; i++)
-		part[i] = x[SIGNALS - n + i];
+	memcpy(part, x, third * sizeof *part);
 	r->first = stats_median(part, third);
-	for (size_t i = 0; i < third; i++)
-		part[i] = x[SIGNALS - third + i];
+	memcpy(part, x + n - third, third * sizeof *part);
 	r->last = stats_median(part, third);
-	stats_trend(t + SIGNALS - n, x + SIGNALS - n, n, &r->week, &r->p);
+	stats_trend(t, x, n, &r->week, &r->p);
 	drop = r->unit == STRENGTH_BARS ? BARS_DROP : losses_limit(v, r->unit == STRENGTH_DBM ?
-	    "signal_drop" : "signal_drop_share", (int32_t)(d - v->device));
-	r->falls = r->week < 0 && r->p <= losses_limit(v, "signal_chance",
-	    (int32_t)(d - v->device)) && r->first - r->last >= drop;
+	    "signal_drop" : "signal_drop_share", device);
+	r->falls = r->week < 0 && r->p <= losses_limit(v, "signal_chance", device) &&
+	    r->first - r->last >= drop;
 }
 
 struct radio

@@ -1,10 +1,11 @@
 /* radio.h - what the log tells of one device's radio path before it went.
  *
- * - Check-ins that did not come: gaps of two and more whole intervals between two times that
- *   it was heard, inside one cover interval.
+ * - Check-ins that did not come in the last days (`losses_within`): gaps of two and more whole
+ *   intervals between two times that it was heard, inside one cover interval.
  * - Its signal: the values that came with its events. A fall counts when the values go down
  *   with time beyond chance (stats_trend()), and the newest third lies lower than the oldest
- *   by `signal_drop` dB, `signal_drop_share` percent or one bar. The newest 64 are looked at.
+ *   by `signal_drop` dB, `signal_drop_share` percent or one bar. Of more than 64 values the
+ *   medians of 64 parts are looked at.
  * - Hours: losses and silences that begin, mostly, within the same six hours of the day.
  *
  * Looked at are the weeks (`lookback`) before it went. The numbers are settings of the rule
