@@ -2,8 +2,10 @@
 
 #include <dirent.h>
 #include <errno.h>
+#include <fcntl.h>
 #include <stdlib.h>
 #include <string.h>
+#include <sys/stat.h>
 #include <sys/statvfs.h>
 #include <unistd.h>
 
@@ -79,6 +81,24 @@ backups_make(struct store *s, const char *folder, size_t keep, int64_t now,
 	if (store_backup(s, *path, stop, tick, tick_ctx, e) < 0)
 		return -1;
 	return prune(folder, base_name(s), keep, a, e);
+}
+
+int64_t
+backups_newest(const struct store *s, const char *folder)
+{
+	DIR *dir = opendir(folder);
+	int64_t newest = NO_TIME;
+	struct dirent *entry;
+	struct stat st;
+
+	while (dir && (entry = readdir(dir)) != NULL)
+		if (is_backup(entry->d_name, base_name(s)) &&
+		    fstatat(dirfd(dir), entry->d_name, &st, AT_SYMLINK_NOFOLLOW) == 0 &&
+		    (newest == NO_TIME || (int64_t)st.st_mtim.tv_sec * SECOND > newest))
+			newest = (int64_t)st.st_mtim.tv_sec * SECOND;
+	if (dir)
+		closedir(dir);
+	return newest;
 }
 
 int

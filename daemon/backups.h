@@ -19,4 +19,10 @@ int backups_make(struct store *s, const char *folder, size_t keep, int64_t now,
  * within a year, or not known. */
 int backups_disk_days(struct store *s, int64_t now, int *days, struct err *e);
 
+/* Fewer days than this ask for a person: enough to buy a disk. Common practice, no source. */
+enum { BACKUPS_DISK_DAYS = 30 };
+/* When the newest backup in a folder was made, wall clock; NO_TIME = none, or it may not be
+ * looked at. */
+int64_t backups_newest(const struct store *s, const char *folder);
+
 #endif

@@ -20,6 +20,6 @@ const struct command cmd_check = {
 	    "zcat old.csv.gz | tripsift check --timezone Europe/Vienna -\n",
 	.exits = "0 done; 1 rows would be set aside; 2 wrong usage; 3 a file or the store "
 	    "failed.",
-	.opt = intake_options,
+	.opt = intake_check_options,
 	.run = run,
 };

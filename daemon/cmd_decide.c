@@ -1,7 +1,12 @@
 #include <stdlib.h>
 #include <string.h>
+#include <sys/stat.h>
+#include <unistd.h>
 
 #include "daemon/cmd.h"
+#include "daemon/lock.h"
+#include "daemon/report/csvout.h"
+#include "daemon/report/outfile.h"
 #include "daemon/report/phrase.h"
 #include "rules/care.h"
 
@@ -87,6 +92,80 @@ record(struct tools *t, void *ctx, struct err *e)
 	return out;
 }
 
+/* One row for each finding that there is; how many. */
+static int
+write_rows(struct tools *t, const struct options *o, FILE *f, bool *life, int *out, struct err *e)
+{
+	struct csvout w;
+	int rows = 0;
+
+	csvout_init(&w, f);
+	csvout_header(&w, "finding,decision,who,until,why");
+	for (int i = 0; i < o->n_finding; i++) {
+		struct finding_filter filter = { .id = o->finding[i], .level = -1, .state = "all",
+		    .since = NO_TIME, .as_of = o->at };
+		struct stored_finding *found;
+		size_t n;
+
+		if (store_findings(t->s, &filter, &t->p.arena, &found, &n, e) < 0)
+			return -1;
+		if (n == 0) {
+			cmd_say("no finding %s", o->finding[i]);
+			*out = OUT_USAGE;
+			continue;
+		}
+		*life |= found->life;
+		rows++;
+		csvout_text(&w, found->id);
+		csvout_text(&w, decisions[o->as]);
+		csvout_text(&w, o->who);
+		csvout_time(&w, o->end);
+		csvout_text(&w, o->why);
+		csvout_end(&w);
+	}
+	return rows;
+}
+
+/* Who may read the store and not write to it leaves the decision with the daemon, in a file
+ * at its desk. */
+static int
+leave(struct tools *t, void *ctx, struct err *e)
+{
+	const struct options *o = ctx;
+	struct page *p = &t->p;
+	struct outfile file;
+	struct home home;
+	const char *path;
+	bool life = false;
+	int out = OUT_DONE, rows;
+
+	if (store_home(t->s, &p->arena, &home, e) < 0)
+		return -1;
+	if (!*home.folder)
+		return err_set(e, ERR_STORE, store_path(t->s), 0, "may not be written to by you, and no "
+		    "daemon ever fed it that could take a decision in");
+	/* No two have the same name: user, moment and process. */
+	path = arena_fmt(&p->arena, "%s/desk/decision-%ld-%lld-%ld.csv", home.folder, (long)getuid(),
+	    (long long)o->at / SECOND, (long)getpid());
+	if (outfile_open(&file, path, e) < 0)
+		return err_wrap(e, "the store may not be written to by you, and neither may the "
+		    "daemon's desk");
+	rows = write_rows(t, o, file.f, &life, &out, e);
+	/* The daemon is another user. */
+	if (rows > 0 && (fchmod(fileno(file.f), 0644) != 0 || outfile_close(&file, e) < 0))
+		rows = -1;
+	outfile_drop(&file);
+	if (rows <= 0)
+		return rows < 0 ? -1 : out;
+	page_fmt(p, "", "The store may not be written to by you. %s as %s by %s, left at the desk: %s. "
+	    "%s", text_count(p, rows, "finding", "findings"), decisions[o->as], o->who, path,
+	    *lock_holder(&p->arena, store_path(t->s)) ? "The daemon takes that in within moments."
+	    : "No daemon runs now: it is recorded once one does.");
+	if (life)
+		page_para(p, "", CARE_LIFE);
+	return out;
+}
+
 /* What is missing or cannot be, before the store is asked for. */
 static int
 check_options(struct options *o, struct err *e)
@@ -124,6 +203,8 @@ run(const struct command *self, int argc, char **argv)
 		return cmd_fail(&e);
 	o.finding = argv;
 	o.n_finding = argc;
+	if (access(cmd_db(&o.common), F_OK) == 0 && access(cmd_db(&o.common), W_OK) != 0)
+		return cmd_show(&o.common, STORE_READ, leave, &o);
 	return cmd_show(&o.common, STORE_WRITE, record, &o);
 }
 
@@ -134,7 +215,8 @@ const struct command cmd_decide = {
 	.about = "Records a decision on one or more findings. Decisions are only ever added, with "
 	    "name and time. A decided finding stands below the undecided of its level and is "
 	    "never hidden. On a life-safety finding a decision moves nothing and lapses after "
-	    "24 h.",
+	    "24 h. Who may read the store and not write to it leaves the decision at the daemon's "
+	    "desk, and it says so.",
 	.examples = "tripsift decide FINDING --as seen --who \"R. Moser\"\n"
 	    "tripsift decide FINDING --as planned --who \"R. Moser\" --until 14d --why Friday\n",
 	.exits = "0 done; 2 wrong usage or unknown finding (the others are recorded); 3 the "

@@ -6,12 +6,13 @@
 
 #include "daemon/base/disk.h"
 #include "daemon/cmd.h"
+#include "daemon/group.h"
 #include "daemon/lock.h"
 #include "daemon/nightly.h"
 
 struct options {
 	struct opts_common common;
-	const char        *out, *timezone, *expect;
+	const char        *out, *timezone, *expect, *group;
 	int                covers;
 	struct opts_when   now;
 };
@@ -28,6 +29,7 @@ static const struct opt options[] = {
 	{ 'c', "covers", "WHAT", "which accounts an export speaks for: rows = those that have rows "
 	  "in it (default), all = every account of sites", OPT_CHOICE,
 	  offsetof(struct options, covers), 0, 0, "rows|all" },
+	{ 0, "group", "NAME", GROUP_HELP, OPT_TEXT, offsetof(struct options, group), 0, 0, NULL },
 	{ 0, "now", "TIME", NULL, OPT_WHEN, offsetof(struct options, now), 0, 0, NULL },
 	OPTS_COMMON(struct options),
 	OPTS_END
@@ -126,15 +128,18 @@ run(const struct command *self, int argc, char **argv)
 	struct store *s = NULL;
 	struct err e;
 	double expected;
+	gid_t group;
 	int lock = -1, out = cmd_options(self, &argc, argv, &o, 1, 1);
 
 	if (out != OUT_GO_ON)
 		return out;
 	out = -1;
 	zones = tz_set_open();
-	if (check(&o, zones, argv[0], &expected, &e) == 0 &&
+	if (group_begin(o.group, &group, &e) == 0 && check(&o, zones, argv[0], &expected, &e) == 0 &&
+	    group_folder(o.out, group, &e) == 0 && group_place(cmd_db(&o.common), group, &e) == 0 &&
 	    (s = cmd_store(&o.common, STORE_CREATE, &e)) != NULL &&
-	    (lock = lock_take(store_path(s), "nightly", &e)) >= 0)
+	    (lock = lock_take(store_path(s), "nightly", &e)) >= 0 &&
+	    group_store(store_path(s), group, &e) == 0)
 		out = night(s, &o, argv[0], expected, zones, &e);
 	if (out < 0)
 		out = cmd_fail(&e);

@@ -1,6 +1,10 @@
 #include <string.h>
+#include <sys/stat.h>
+#include <sys/statvfs.h>
 
+#include "daemon/backups.h"
 #include "daemon/cmd.h"
+#include "daemon/drop.h"
 #include "daemon/lock.h"
 #include "daemon/report/json.h"
 #include "rules/rule.h"
@@ -24,9 +28,20 @@ struct status {
 	const char          *path;
 	const char          *holder;	/* "watch, process 4711"; "" = nobody */
 	struct night         night;
-	const char          *need[3];	/* what asks for a person */
+	struct home          home;
+	struct drop_census   drop;	/* -1 = not known */
+	int64_t              now, beat;	/* wall clock; the daemon's last sign of life */
+	int64_t              backup;	/* when the newest was made; NO_TIME */
+	int64_t              log_bytes;	/* of the write-ahead log */
+	int64_t              disk_free;	/* bytes; -1 = not known */
+	int                  disk_days;	/* until it is full; -1 = not within a year */
+	const char          *need[16];	/* what asks for a person */
 	size_t               n_need;
 };
+
+/* Common practice, no source: a daemon leaves a sign every 10 s; a backup is made each night. */
+#define DEAF   (5 * MINUTE)
+#define BACKUP (2 * DAY)
 
 static void
 status_text(struct page *p, const struct status *x)
@@ -37,9 +52,14 @@ status_text(struct page *p, const struct status *x)
 
 	table_init(&t, p, column, 2);
 	table_add(&t, "store");
-	table_fmt(&t, "%s, %.1f MiB, schema %d%s", x->path, (double)s->bytes / 1048576.0,
-	    s->schema, strcmp(s->journal, "wal") == 0 ? "" : ", without write-ahead log (a "
+	table_fmt(&t, "%s, %.1f MiB%s, schema %d%s", x->path, (double)s->bytes / 1048576.0,
+	    x->log_bytes ? arena_fmt(&p->arena, " and %.1f MiB of log",
+	    (double)x->log_bytes / 1048576.0) : "", s->schema, strcmp(s->journal, "wal") == 0 ? "" : ", without write-ahead log (a "
 	    "network share?): readers wait while something is written");
+	table_add(&t, "free disk");
+	table_fmt(&t, x->disk_free < 0 ? "not known" : x->disk_days < 0 ? "%.1f GiB" :
+	    "%.1f GiB, full in %s", (double)x->disk_free / 1073741824.0,
+	    text_count(p, x->disk_days, "day", "days"));
 	table_add(&t, "last taken in");
 	table_add(&t, s->last_taken == NO_TIME ? "nothing yet" : text_time(p, s->last_taken));
 	table_add(&t, "files");
@@ -59,7 +79,20 @@ status_text(struct page *p, const struct status *x)
 	table_add(&t, "last night told");
 	table_add(&t, x->night.id ? text_time(p, x->night.at) : "none yet");
 	table_add(&t, "daemon");
-	table_add(&t, *x->holder ? x->holder : "none");
+	table_fmt(&t, *x->holder ? "%s; last sign of life %s ago" : "none", x->holder,
+	    x->beat == NO_TIME ? "-" : text_span(p, x->now > x->beat ? x->now - x->beat : 0));
+	if (*x->home.folder) {
+		table_add(&t, "its folder");
+		table_fmt(&t, "%s: %s, %s", x->home.folder, x->drop.waiting < 0 ? "waiting: not known" :
+		    arena_fmt(&p->arena, "%lld waiting", (long long)x->drop.waiting),
+		    x->drop.failed < 0 ? "failed: not known" : arena_fmt(&p->arena, "%lld failed",
+		    (long long)x->drop.failed));
+	}
+	if (*x->home.backup) {
+		table_add(&t, "last backup");
+		table_fmt(&t, x->backup == NO_TIME ? "none" : "%s, %s ago", text_time(p, x->backup),
+		    text_span(p, x->now > x->backup ? x->now - x->backup : 0));
+	}
 	table_add(&t, "to be judged");
 	table_add(&t, text_count(p, s->due, "account", "accounts"));
 	table_print(&t, 0);
@@ -69,6 +102,16 @@ status_text(struct page *p, const struct status *x)
 		page_para(p, "ATTENTION: ", x->need[i]);
 	if (!x->n_need)
 		page_para(p, "", "All is read and judged.");
+}
+
+/* Below 0 is not known: null. */
+static void
+json_count(struct json *j, const char *key, int64_t n)
+{
+	if (n < 0)
+		json_null(j, key);
+	else
+		json_int(j, key, n);
 }
 
 static void
@@ -108,8 +151,38 @@ status_json(const struct status *x)
 	json_close(&j, ']');
 	json_time(&j, "last_night", x->night.at);
 	json_text(&j, "daemon", x->holder);
+	json_time(&j, "sign_of_life", *x->holder && x->beat != NO_TIME ? x->beat / SECOND * SECOND
+	    : NO_TIME);
+	json_text(&j, "folder", x->home.folder);
+	json_count(&j, "waiting", *x->home.folder ? x->drop.waiting : -1);
+	json_count(&j, "failed", *x->home.folder ? x->drop.failed : -1);
+	json_text(&j, "backups", x->home.backup);
+	json_time(&j, "last_backup", x->backup);
+	json_int(&j, "log_bytes", x->log_bytes);
+	json_count(&j, "disk_free", x->disk_free);
+	json_count(&j, "disk_days", x->disk_days);
 	json_close(&j, '}');
 	json_end(&j);
+}
+
+/* Whether the daemon that feeds the store is well. */
+static void
+needs_daemon(struct page *p, struct status *x)
+{
+	if (!*x->holder)
+		x->need[x->n_need++] = arena_fmt(&p->arena, "no daemon runs; one fed this store from %s: "
+		    "tripsift watch.", x->home.folder);
+	else if (x->beat != NO_TIME && x->now - x->beat > DEAF)
+		x->need[x->n_need++] = arena_fmt(&p->arena, "the daemon (%s) has left no sign of life for "
+		    "%s: look at its log, and start it anew.", x->holder, text_span(p, x->now - x->beat));
+	if (x->drop.failed > 0)
+		x->need[x->n_need++] = arena_fmt(&p->arena, "%s in %s/failed: the note beside each says "
+		    "what to do.", text_count(p, x->drop.failed, "file lies", "files lie"),
+		    x->home.folder);
+	if (*x->home.backup && (x->backup == NO_TIME || x->now - x->backup > BACKUP))
+		x->need[x->n_need++] = x->backup == NO_TIME ? arena_fmt(&p->arena, "there is no backup in "
+		    "%s yet, or it may not be looked at.", x->home.backup) : arena_fmt(&p->arena, "the last backup "
+		    "is %s old.", text_span(p, x->now - x->backup));
 }
 
 static void
@@ -125,19 +198,44 @@ needs(struct page *p, struct status *x)
 		x->need[x->n_need++] = arena_fmt(&p->arena, "%s not in the exports of the last 3 "
 		    "days, first %s.", text_count(p, (int64_t)x->n_uncovered,
 		    "account of sites is", "accounts of sites are"), x->uncovered[0].account);
+	if (*x->home.folder)
+		needs_daemon(p, x);
+	if (x->disk_days >= 0 && x->disk_days < BACKUPS_DISK_DAYS)
+		x->need[x->n_need++] = arena_fmt(&p->arena, "the disk of the store is full in %s, as it "
+		    "goes.", text_count(p, x->disk_days, "day", "days"));
+}
+
+/* What lies around the store. */
+static int
+look_around(struct tools *t, struct status *x, struct err *e)
+{
+	struct statvfs disk;
+	struct stat log;
+
+	if (store_home(t->s, &t->p.arena, &x->home, e) < 0 ||
+	    backups_disk_days(t->s, x->now, &x->disk_days, e) < 0)
+		return -1;
+	x->holder = lock_holder(&t->p.arena, x->path);
+	x->beat = lock_beaten(x->path);
+	x->drop = *x->home.folder ? drop_count(x->home.folder) : (struct drop_census){ -1, -1 };
+	x->backup = *x->home.backup ? backups_newest(t->s, x->home.backup) : NO_TIME;
+	x->log_bytes = stat(arena_fmt(&t->p.arena, "%s-wal", x->path), &log) ? 0 : log.st_size;
+	x->disk_free = statvfs(x->path, &disk) ? -1 : (int64_t)disk.f_bavail * (int64_t)disk.f_frsize;
+	return 0;
 }
 
 static int
 show(struct tools *t, void *ctx, struct err *e)
 {
 	const struct options *o = ctx;
-	struct status x = { .path = store_path(t->s) };
+	struct status x = { .path = store_path(t->s), .now = cmd_now() };
 
 	if (store_status(t->s, &t->p.arena, &x.store, e) < 0 ||
 	    store_uncovered(t->s, &t->p.arena, &x.uncovered, &x.n_uncovered, e) < 0 ||
 	    store_night(t->s, &x.night, e) < 0)
 		return -1;
-	x.holder = lock_holder(&t->p.arena, x.path);
+	if (look_around(t, &x, e) < 0)
+		return -1;
 	needs(&t->p, &x);
 	if (o->format == 0)
 		status_text(&t->p, &x);
@@ -158,10 +256,12 @@ run(const struct command *self, int argc, char **argv)
 const struct command cmd_status = {
 	.name = "status",
 	.operands = "",
-	.purpose = "what the store holds and covers, and whether all is judged",
+	.purpose = "what the store holds and covers, whether the daemon is well",
 	.about = "Says what the store holds, which span the exports cover, when something was last "
-	    "taken in, how many findings are open, and what needs attention: accounts that were "
-	    "not judged, accounts of sites that the exports do not reach.",
+	    "taken in, how many findings are open, whether the daemon lives and what waits for it, "
+	    "and what needs attention: accounts that were not judged, accounts of sites that the "
+	    "exports do not reach, a daemon that is gone or has left no sign of life for 5 minutes, files "
+	    "that failed, a backup older than 2 days, a disk that is full within 30 days.",
 	.examples = "tripsift status\n"
 	    "tripsift status --format json\n",
 	.exits = "0 all well; 1 something needs attention; 2 wrong usage; 3 no store, or it "

@@ -1,15 +1,18 @@
+#include <errno.h>
 #include <limits.h>
 #include <stdlib.h>
+#include <string.h>
 #include <unistd.h>
 
 #include "daemon/base/disk.h"
 #include "daemon/cmd.h"
+#include "daemon/group.h"
 #include "daemon/lock.h"
 #include "daemon/watch.h"
 
 struct options {
 	struct opts_common common;
-	const char        *nightly, *out, *backup, *timezone;
+	const char        *nightly, *out, *backup, *timezone, *group;
 	long               keep;
 	long               settle, look;	/* s */
 	long               batch;
@@ -40,6 +43,7 @@ static const struct opt options[] = {
 	{ 0, "look", "SECONDS", "look through the folders at least so often, also where the system "
 	  "does not tell of new files, as on a network share (default: 120)", OPT_COUNT,
 	  offsetof(struct options, look), 1, 86400, NULL },
+	{ 0, "group", "NAME", GROUP_HELP, OPT_TEXT, offsetof(struct options, group), 0, 0, NULL },
 	{ 0, "batch", "ROWS", NULL, OPT_COUNT, offsetof(struct options, batch), 1, 1 << 24, NULL },
 	{ 0, "once", NULL, NULL, OPT_FLAG, offsetof(struct options, once), 0, 0, NULL },
 	OPTS_COMMON(struct options),
@@ -62,6 +66,8 @@ static int
 prepare(const struct options *o, const char *dir, char path[2][PATH_MAX],
     struct watch_options *w, struct err *e)
 {
+	if (group_begin(o->group, &w->group, e))
+		return -1;
 	w->dir = dir;
 	w->timezone = o->timezone;
 	w->covers = o->covers ? COVERS_ALL : COVERS_ROWS;
@@ -82,31 +88,37 @@ prepare(const struct options *o, const char *dir, char path[2][PATH_MAX],
 		return err_set(e, ERR_USAGE, NULL, 0, "--nightly and --out go together");
 	if (o->backup && !o->nightly)
 		return err_set(e, ERR_USAGE, NULL, 0, "--backup needs --nightly, which says when");
-	return full_path(o->out, path[0], &w->out, e) || full_path(o->backup, path[1], &w->backup, e)
-	    ? -1 : 0;
+	if (full_path(o->out, path[0], &w->out, e) || full_path(o->backup, path[1], &w->backup, e) ||
+	    group_folder(w->out, w->group, e))
+		return -1;
+	/* The store may lie in the folder itself. */
+	if (w->group != GROUP_NONE && disk_folder(dir) != 0)
+		return err_set(e, ERR_IO, dir, 0, "cannot be made: %s", strerror(errno));
+	return group_folder(dir, w->group, e) || group_place(cmd_db(&o->common), w->group, e) ? -1 : 0;
 }
 
 static int
 run(const struct command *self, int argc, char **argv)
 {
 	struct options o = { .keep = 7, .settle = 5, .look = 120 };
-	struct watch_options w = { 0 };
+	struct watch_options w = { .lock = -1 };
 	struct store *s = NULL;
 	char path[2][PATH_MAX];
 	struct err e;
-	int lock = -1, rc = -1, out = cmd_options(self, &argc, argv, &o, 1, 1);
+	int rc = -1, out = cmd_options(self, &argc, argv, &o, 1, 1);
 
 	if (out != OUT_GO_ON)
 		return out;
 	w.zones = tz_set_open();
 	if (prepare(&o, argv[0], path, &w, &e) == 0 &&
 	    (s = cmd_store(&o.common, STORE_CREATE, &e)) != NULL &&
-	    (lock = lock_take(store_path(s), "watch", &e)) >= 0)
+	    (w.lock = lock_take(store_path(s), "watch", &e)) >= 0 &&
+	    group_store(store_path(s), w.group, &e) == 0)
 		rc = watch_run(s, &w, &e);
 	out = rc < 0 ? cmd_fail(&e) : OUT_DONE;
 	store_close(s);
-	if (lock >= 0)
-		close(lock);
+	if (w.lock >= 0)
+		close(w.lock);
 	tz_set_close(w.zones);
 	return out;
 }

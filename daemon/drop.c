@@ -40,9 +40,9 @@ drop_path(const struct drop *d, struct arena *a, const char *folder)
 static const char *const tray_name[TRAYS] = { "inbox", "desk" };
 
 static int
-open_folder(struct drop *d, const char *name, int *fd, struct err *e)
+open_folder(struct drop *d, const char *name, mode_t mode, int *fd, struct err *e)
 {
-	if (mkdirat(d->root, name, 0700) != 0 && errno != EEXIST)
+	if (mkdirat(d->root, name, mode) != 0 && errno != EEXIST)
 		return err_set(e, ERR_IO, d->dir, 0, "cannot make %s/: %s", name, strerror(errno));
 	*fd = openat(d->root, name, O_RDONLY | O_DIRECTORY | O_NOFOLLOW | O_CLOEXEC);
 	if (*fd < 0)
@@ -87,11 +87,13 @@ drop_open(const char *dir, int64_t settle, struct err *e)
 		goto fail;
 	}
 	d->dir = strdup(full);
-	if (open_folder(d, "inbox", &d->tray[TRAY_INBOX], e) ||
-	    open_folder(d, "desk", &d->tray[TRAY_DESK], e) || open_folder(d, "work", &d->work, e) ||
-	    open_folder(d, "work/inbox", &d->claimed[TRAY_INBOX], e) ||
-	    open_folder(d, "work/desk", &d->claimed[TRAY_DESK], e) ||
-	    open_folder(d, "done", &d->done, e) || open_folder(d, "failed", &d->failed, e))
+	if (open_folder(d, "inbox", 0770, &d->tray[TRAY_INBOX], e) ||
+	    open_folder(d, "desk", 0770, &d->tray[TRAY_DESK], e) ||
+	    open_folder(d, "work", 0700, &d->work, e) ||
+	    open_folder(d, "work/inbox", 0700, &d->claimed[TRAY_INBOX], e) ||
+	    open_folder(d, "work/desk", 0700, &d->claimed[TRAY_DESK], e) ||
+	    open_folder(d, "done", 0770, &d->done, e) ||
+	    open_folder(d, "failed", 0770, &d->failed, e))
 		goto fail;
 	/* Made just now, or by one that was stopped before it came to this: a folder that is
 	 * forgotten takes its files along. */
@@ -445,4 +447,47 @@ drop_work(struct drop *d, struct arena *a, struct drop_file **out, size_t *n, st
 		memcpy(*out, list, *n * sizeof *list);
 	free(list);
 	return 0;
+}
+
+/* ---- counted from outside ---------------------------------------------------- */
+
+static bool
+is_note(const char *name)
+{
+	size_t n = strlen(name), m = strlen(DROP_NOTE);
+
+	return n > m && strcmp(name + n - m, DROP_NOTE) == 0;
+}
+
+static int64_t
+count_files(const char *folder)
+{
+	DIR *dir = opendir(folder);
+	struct dirent *entry;
+	struct stat st;
+	int64_t n = dir ? 0 : -1;
+
+	while (dir && (entry = readdir(dir)) != NULL)
+		n += !drop_ignores(entry->d_name) && !is_note(entry->d_name) &&
+		    fstatat(dirfd(dir), entry->d_name, &st, AT_SYMLINK_NOFOLLOW) == 0 &&
+		    !odd_kind(&st);
+	if (dir)
+		closedir(dir);
+	return n;
+}
+
+struct drop_census
+drop_count(const char *dir)
+{
+	struct arena a = { 0 };
+	struct drop_census c = { 0 };
+
+	for (int t = 0; t < TRAYS && c.waiting >= 0; t++) {
+		int64_t n = count_files(arena_fmt(&a, "%s/%s", dir, tray_name[t]));
+
+		c.waiting = n < 0 ? -1 : c.waiting + n;
+	}
+	c.failed = count_files(arena_fmt(&a, "%s/failed", dir));
+	arena_release(&a);
+	return c;
 }

@@ -30,7 +30,8 @@ enum tray { TRAY_INBOX, TRAY_DESK, TRAYS };
 
 struct drop;
 
-/* `settle` ms. Makes the folders that are missing (mode 0700). Given. */
+/* `settle` ms. Makes the folders that are missing (mode 0770, work/
+ * 0700, less the umask). Given. */
 struct drop *drop_open(const char *dir, int64_t settle, struct err *e);
 void drop_close(struct drop *d);
 
@@ -78,6 +79,10 @@ const char *drop_path(const struct drop *d, struct arena *a, const char *folder)
 struct drop_failed { const char *name, *why; };
 int drop_failures(struct drop *d, struct arena *a, struct drop_failed **out, size_t *n,
     struct err *e);
+/* What lies in the folder of a daemon, counted without one: whole or not. -1 = may not be
+ * looked at. */
+struct drop_census { int64_t waiting, failed; };
+struct drop_census drop_count(const char *dir);
 /* Is the name left alone? */
 bool drop_ignores(const char *name);
 

@@ -16,8 +16,6 @@
 
 enum { LONGEST = 200 };		/* bytes of a name, so that .why.txt and the like fit beside */
 
-#define NOTE ".why.txt"
-
 static int
 fault(const struct drop *d, const char *what, const char *name, struct err *e)
 {
@@ -60,7 +58,7 @@ day_folder(struct drop *d, struct arena *a, const char **name, struct err *e)
 	struct stat now, open_one;
 
 	*name = arena_fmt(a, "%.10s", civil_rfc3339((int64_t)time(NULL) * SECOND, text));
-	if (mkdirat(d->done, *name, 0700) != 0 && errno != EEXIST)
+	if (mkdirat(d->done, *name, 0770) != 0 && errno != EEXIST)
 		return fault(d, "cannot make done/", *name, e);
 	if (d->day >= 0 && fstat(d->day, &open_one) == 0 &&
 	    fstatat(d->done, *name, &now, AT_SYMLINK_NOFOLLOW) == 0 && now.st_ino == open_one.st_ino)
@@ -204,7 +202,7 @@ move_compressed(struct drop *d, const struct drop_file *f, int from, int folder,
 	int to, rc, n = 1;
 
 	unlinkat(folder, part, 0);
-	to = openat(folder, part, O_RDWR | O_CREAT | O_EXCL | O_CLOEXEC, 0600);
+	to = openat(folder, part, O_RDWR | O_CREAT | O_EXCL | O_CLOEXEC, 0640);
 	if (to < 0)
 		return fault(d, "cannot write to", "done/", e);
 	rc = compress_to(d, from, to, stop, &crc, &size, e);
@@ -305,11 +303,11 @@ drop_fail(struct drop *d, const struct drop_file *f, const char *why, struct err
 
 	/* What ends in .why.txt there is a note, and nothing else. A note without its file is
 	 * of a move that was cut short: this one. */
-	if (ends_with(plain, NOTE))
+	if (ends_with(plain, DROP_NOTE))
 		name = plain = arena_fmt(&a, "%s.file", plain);
 	while (exists(d->failed, name))
 		name = numbered(&a, plain, ++n, "");
-	rc = outfile_open(&note, arena_fmt(&a, "%s/failed/%s" NOTE, d->dir, name), e);
+	rc = outfile_open(&note, arena_fmt(&a, "%s/failed/%s" DROP_NOTE, d->dir, name), e);
 	if (rc == 0) {
 		fprintf(note.f, "%s\n", why);
 		rc = outfile_close(&note, e);
@@ -340,7 +338,7 @@ by_name(const void *a, const void *b)
 static const char *
 first_line(struct drop *d, struct arena *a, const char *name)
 {
-	int fd = openat(d->failed, arena_fmt(a, "%s" NOTE, name),
+	int fd = openat(d->failed, arena_fmt(a, "%s" DROP_NOTE, name),
 	    O_RDONLY | O_NOFOLLOW | O_NONBLOCK | O_CLOEXEC);
 	char text[512];
 	ssize_t n = fd < 0 ? -1 : read(fd, text, sizeof text - 1);
@@ -368,7 +366,7 @@ drop_failures(struct drop *d, struct arena *a, struct drop_failed **out, size_t 
 	if (!dir)
 		return fault(d, "cannot read", "failed/", e);
 	while ((entry = readdir(dir)) != NULL) {
-		if (drop_ignores(entry->d_name) || ends_with(entry->d_name, NOTE))
+		if (drop_ignores(entry->d_name) || ends_with(entry->d_name, DROP_NOTE))
 			continue;
 		list = x_grow(list, &cap, *n + 1, sizeof *list);
 		list[(*n)++] = (struct drop_failed){ arena_fmt(a, "failed/%s", entry->d_name),

@@ -4,6 +4,9 @@
 
 #include "daemon/drop.h"
 
+/* What stands beside a file in failed/. */
+#define DROP_NOTE ".why.txt"
+
 /* One thing in inbox/ or desk/. */
 struct waiting {
 	enum tray   tray;

@@ -4,6 +4,7 @@
 #include <unistd.h>
 
 #include "daemon/base/civil.h"
+#include "daemon/group.h"
 #include "daemon/ingest.h"
 #include "daemon/report/csvout.h"
 #include "daemon/report/json.h"
@@ -11,31 +12,41 @@
 
 struct options {
 	struct opts_common common;
-	const char        *timezone, *covers, *wordings;
+	const char        *timezone, *covers, *wordings, *group;
 	int                format;
 	bool               no_judge;
 	struct opts_when   as_of;
 	long               batch, read_size;
 };
 
+#define SHARED \
+	{ 'w', "wordings", "FILE", "read the exports by this file of wordings and no other (default: " \
+	  "by those among the files that fit)", OPT_TEXT, offsetof(struct options, wordings), 0, 0, \
+	  NULL }, \
+	{ 'z', "timezone", "NAME", "clock of local times where sites names none (default: this " \
+	  "machine's own)", OPT_TEXT, offsetof(struct options, timezone), 0, 0, NULL }, \
+	{ 'c', "covers", "WHAT", "which accounts a file speaks for, and when: rows = those that " \
+	  "have rows in it (default), all = every account of sites, FROM/TO = all in that span", \
+	  OPT_TEXT, offsetof(struct options, covers), 0, 0, NULL }, \
+	{ 'f', "format", "WORD", "text, csv or json (default: text)", OPT_CHOICE, \
+	  offsetof(struct options, format), 0, 0, "text|csv|json" }, \
+	{ 0, "as-of", "TIME", "judge as if this were the end of the cover", OPT_WHEN, \
+	  offsetof(struct options, as_of), 0, 0, NULL }, \
+	{ 0, "no-judge", NULL, "only read; the next run judges", OPT_FLAG, \
+	  offsetof(struct options, no_judge), 0, 0, NULL }, \
+	{ 0, "batch", "ROWS", NULL, OPT_COUNT, offsetof(struct options, batch), 1, 1 << 24, NULL }, \
+	{ 0, "read-size", "BYTES", NULL, OPT_COUNT, offsetof(struct options, read_size), 1, \
+	  1 << 30, NULL }
+
 const struct opt intake_options[] = {
-	{ 'w', "wordings", "FILE", "read the exports by this file of wordings and no other (default: "
-	  "by those among the files that fit)", OPT_TEXT, offsetof(struct options, wordings), 0, 0,
-	  NULL },
-	{ 'z', "timezone", "NAME", "clock of local times where sites names none (default: this "
-	  "machine's own)", OPT_TEXT, offsetof(struct options, timezone), 0, 0, NULL },
-	{ 'c', "covers", "WHAT", "which accounts a file speaks for, and when: rows = those that "
-	  "have rows in it (default), all = every account of sites, FROM/TO = all in that span",
-	  OPT_TEXT, offsetof(struct options, covers), 0, 0, NULL },
-	{ 'f', "format", "WORD", "text, csv or json (default: text)", OPT_CHOICE,
-	  offsetof(struct options, format), 0, 0, "text|csv|json" },
-	{ 0, "as-of", "TIME", "judge as if this were the end of the cover", OPT_WHEN,
-	  offsetof(struct options, as_of), 0, 0, NULL },
-	{ 0, "no-judge", NULL, "only read; the next run judges", OPT_FLAG,
-	  offsetof(struct options, no_judge), 0, 0, NULL },
-	{ 0, "batch", "ROWS", NULL, OPT_COUNT, offsetof(struct options, batch), 1, 1 << 24, NULL },
-	{ 0, "read-size", "BYTES", NULL, OPT_COUNT, offsetof(struct options, read_size), 1,
-	  1 << 30, NULL },
+	SHARED,
+	{ 0, "group", "NAME", GROUP_HELP, OPT_TEXT, offsetof(struct options, group), 0, 0, NULL },
+	OPTS_COMMON(struct options),
+	OPTS_END
+};
+
+const struct opt intake_check_options[] = {
+	SHARED,
 	OPTS_COMMON(struct options),
 	OPTS_END
 };
@@ -309,6 +320,7 @@ intake_run(const struct command *self, int argc, char **argv, bool dry)
 	struct ingest_result r = { 0 };
 	struct store *s = NULL;
 	struct tz_set *zones = NULL;
+	gid_t group;
 	const struct tz *zone;
 	struct page p;
 	struct err e;
@@ -337,8 +349,10 @@ intake_run(const struct command *self, int argc, char **argv, bool dry)
 	io.progress = isatty(STDERR_FILENO);
 	/* `check` looks at the store when there is one: repeats are told from new rows by it. */
 	if (!dry || access(cmd_db(&o.common), F_OK) == 0) {
+		if (group_begin(o.group, &group, &e) || group_place(cmd_db(&o.common), group, &e))
+			goto fail;
 		s = cmd_store(&o.common, dry ? STORE_READ : STORE_CREATE, &e);
-		if (!s)
+		if (!s || group_store(store_path(s), group, &e))
 			goto fail;
 	}
 	if (ingest_paths(s, (const char *const *)argv, (size_t)argc, &io, &r, &e) < 0)

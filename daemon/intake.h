@@ -4,7 +4,7 @@
 
 #include "daemon/cmd.h"
 
-extern const struct opt intake_options[];
+extern const struct opt intake_options[], intake_check_options[];
 
 /* Runs the whole command; `dry` stores nothing. */
 int intake_run(const struct command *self, int argc, char **argv, bool dry);

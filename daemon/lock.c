@@ -5,7 +5,10 @@
 #include <stdio.h>
 #include <string.h>
 #include <sys/file.h>
+#include <sys/stat.h>
 #include <unistd.h>
+
+#include "daemon/base/civil.h"
 
 static void
 read_holder(int fd, char *out, size_t size)
@@ -21,7 +24,7 @@ lock_take(const char *store, const char *who, struct err *e)
 {
 	struct arena a = { 0 };
 	const char *path = arena_fmt(&a, "%s.lock", store);
-	int fd = open(path, O_RDWR | O_CREAT | O_NOFOLLOW | O_CLOEXEC, 0600);
+	int fd = open(path, O_RDWR | O_CREAT | O_NOFOLLOW | O_CLOEXEC, 0660);
 	char holder[64];
 	int n;
 
@@ -51,6 +54,25 @@ lock_take(const char *store, const char *who, struct err *e)
 done:
 	arena_release(&a);
 	return fd;
+}
+
+void
+lock_beat(int lock)
+{
+	/* A sign that cannot be left is none. */
+	if (futimens(lock, NULL) != 0)
+		return;
+}
+
+int64_t
+lock_beaten(const char *store)
+{
+	struct arena a = { 0 };
+	struct stat st;
+	int rc = stat(arena_fmt(&a, "%s.lock", store), &st);
+
+	arena_release(&a);
+	return rc ? NO_TIME : (int64_t)st.st_mtim.tv_sec * SECOND + st.st_mtim.tv_nsec / 1000000;
 }
 
 const char *

@@ -7,7 +7,9 @@
 #include "daemon/backups.h"
 #include "daemon/cmd.h"
 #include "daemon/drop.h"
+#include "daemon/group.h"
 #include "daemon/judge.h"
+#include "daemon/lock.h"
 #include "daemon/log.h"
 #include "daemon/loop.h"
 #include "daemon/nightly.h"
@@ -22,6 +24,8 @@ enum { ROUND = 256 };
 #define REST     (30 * SECOND)
 #define JUDGE_BY (60 * SECOND)
 #define GATHER   INT64_C(100)
+/* How often a sign of life is left on the lock. */
+#define BEAT     (10 * SECOND)
 /* Files may still be moved on for so long after SIGTERM; the rest stays in work/. */
 #define LAST_MOVES INT64_C(300)
 
@@ -31,6 +35,7 @@ struct watch {
 	struct drop                *drop;
 	int64_t  started;		/* wall clock, ms */
 	int64_t  watchdog, pinged;	/* ms; monotonic */
+	int64_t  beat;			/* monotonic: last sign on the lock */
 	int64_t  told_at;		/* monotonic: last STATUS= */
 	int64_t  look_at, rest_until;	/* monotonic */
 	int64_t  unjudged;		/* monotonic: since when; -1 = all is judged */
@@ -47,6 +52,10 @@ ping(struct watch *w)
 {
 	int64_t now = loop_now();
 
+	if (now - w->beat >= BEAT) {
+		lock_beat(w->o->lock);
+		w->beat = now;
+	}
 	if (w->watchdog && now - w->pinged >= w->watchdog) {
 		notify("WATCHDOG=1");
 		w->pinged = now;
@@ -431,9 +440,6 @@ night_is_due(struct watch *w, int64_t now, struct err *e)
 	return from < moment;
 }
 
-/* Common practice, no source: enough to buy a disk. */
-enum { DISK_DAYS = 30 };
-
 static void
 look_after_the_store(struct watch *w)
 {
@@ -457,7 +463,7 @@ look_after_the_store(struct watch *w)
 		}
 	}
 	if (!*loop_stop() && backups_disk_days(w->s, now, &days, &e) == 0 && days >= 0 &&
-	    days < DISK_DAYS) {
+	    days < BACKUPS_DISK_DAYS) {
 		log_begin(&l, LOG_WARNING, "disk-filling");
 		log_int(&l, "days_left", days);
 		log_end(&l);
@@ -569,23 +575,47 @@ loop(struct watch *w)
 	}
 }
 
+/* Who may only read the store finds our folder by it. */
+static int
+settle_in(struct watch *w, struct err *e)
+{
+	static const char *const folder[] = { "inbox", "desk", "done", "failed" };
+	struct arena a = { 0 };
+	struct home home = { drop_path(w->drop, &a, ""), w->o->backup ? w->o->backup : "" };
+	struct home noted;
+	int rc = store_home(w->s, &a, &noted, e);
+
+	if (rc == 0 && (strcmp(noted.folder, home.folder) != 0 ||
+	    strcmp(noted.backup, home.backup) != 0) && store_set_home(w->s, &home, e) < 0 && !*loop_stop())
+		log_say(LOG_WARNING, "folder-not-noted", "why", e->text);
+	for (size_t i = 0; rc == 0 && i < sizeof folder / sizeof *folder; i++)
+		rc = group_folder(drop_path(w->drop, &a, folder[i]), w->o->group, e);
+	arena_release(&a);
+	return rc;
+}
+
 int
 watch_run(struct store *s, const struct watch_options *o, struct err *e)
 {
 	struct watch w = { .s = s, .o = o, .started = cmd_now(), .last_taken = NO_TIME, .last_backup = NO_TIME,
-	    .watchdog = notify_watchdog_ms() };
+	    .watchdog = notify_watchdog_ms(), .beat = loop_now() };
 	struct arena a = { 0 };
 	struct log l;
+	int rc = 0;
 
 	if (loop_init(e) || !(w.drop = drop_open(o->dir, o->settle, e)))
 		return -1;
 	/* From here names are as dropped: "inbox/a.csv", below work/. */
-	if (chdir(drop_path(w.drop, &a, "work")) != 0) {
+	if (chdir(drop_path(w.drop, &a, "work")) != 0)
+		rc = err_set(e, ERR_IO, o->dir, 0, "work/ cannot be entered");
+	store_stop(s, loop_stop());
+	if (rc == 0)
+		rc = settle_in(&w, e);
+	if (rc) {
 		drop_close(w.drop);
 		arena_release(&a);
-		return err_set(e, ERR_IO, o->dir, 0, "work/ cannot be entered");
+		return -1;
 	}
-	store_stop(s, loop_stop());
 	log_begin(&l, LOG_INFO, "start");
 	log_text(&l, "store", store_path(s));
 	log_text(&l, "folder", drop_path(w.drop, &a, ""));

@@ -7,6 +7,8 @@
 #ifndef DAEMON_WATCH_H
 #define DAEMON_WATCH_H
 
+#include <sys/types.h>
+
 #include "daemon/ingest.h"
 #include "daemon/store/store.h"
 #include "parsers/tz.h"
@@ -17,6 +19,8 @@ struct watch_options {
 	double         nightly;		/* hour of the machine's clock; < 0 = none */
 	const char    *backup;		/* full path; NULL = no backups */
 	size_t         keep;		/* so many of them */
+	gid_t          group;		/* GROUP_NONE = the owner alone */
+	int            lock;		/* lock_take()'s: shows that we live */
 	const char    *timezone;	/* as in ingest.h */
 	enum covers    covers;
 	int64_t        settle, look;	/* ms: a file is whole after; looks at least every */

@@ -44,7 +44,7 @@ disk_folder(const char *path)
 {
 	struct stat st;
 
-	if (mkdir(path, 0700) != 0 && errno != EEXIST)
+	if (mkdir(path, 0770) != 0 && errno != EEXIST)
 		return -1;
 	if (stat(path, &st) == 0 && !S_ISDIR(st.st_mode))
 		errno = ENOTDIR;

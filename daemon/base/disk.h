@@ -12,7 +12,7 @@ int disk_sync_names(int fd);
 /* The names in the folder that `path` lies in; one that may be written to but not read
  * cannot be asked. 0, or -1 and errno. */
 int disk_sync_name_of(const char *path);
-/* Makes the folder `path` (mode 0700) when it is not there, for good: also one that another
+/* Makes the folder `path` (mode 0770 less the umask) when it is not there, for good: also one that another
  * made who was stopped before he came to that. 0, or -1 and errno. */
 int disk_folder(const char *path);
 

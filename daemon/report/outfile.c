@@ -25,7 +25,7 @@ outfile_open(struct outfile *o, const char *path, struct err *e)
 	snprintf(o->part, n + 6, "%s.part", path);
 	/* What an earlier run left half written is nobody's. */
 	unlink(o->part);
-	fd = open(o->part, O_WRONLY | O_CREAT | O_EXCL | O_CLOEXEC, 0600);
+	fd = open(o->part, O_WRONLY | O_CREAT | O_EXCL | O_CLOEXEC, 0640);
 	o->f = fd < 0 ? NULL : fdopen(fd, "w");
 	if (!o->f) {
 		err_set(e, ERR_IO, path, 0, "cannot write: %s", strerror(errno));

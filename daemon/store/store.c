@@ -118,11 +118,12 @@ undo:
 	return -1;
 }
 
-/* The file is made first, so that it never exists with wider permissions. */
+/* The file is made first, so that it never exists with wider permissions; SQLite makes what
+ * lies beside it like it. The umask takes away what --group does not give. */
 static int
 make_file(const char *path, bool *made, struct err *e)
 {
-	int fd = open(path, O_RDWR | O_CREAT | O_EXCL | O_CLOEXEC, 0600);
+	int fd = open(path, O_RDWR | O_CREAT | O_EXCL | O_CLOEXEC, 0660);
 
 	if (fd >= 0) {
 		*made = true;

@@ -308,6 +308,13 @@ int store_moved(struct store *s, const char *from, const char *to, struct err *e
 int store_knows(struct store *s, const char *place, int64_t size, uint32_t crc32,
     bool covers_all, bool *known, struct err *e);
 
+/* ---- the daemon --------------------------------------------------------------- */
+
+/* Where the daemon works, full paths; "" = not known: none fed the store, or no backups. */
+struct home { const char *folder, *backup; };
+int store_set_home(struct store *s, const struct home *home, struct err *e);
+int store_home(struct store *s, struct arena *a, struct home *out, struct err *e);
+
 /* ---- judging ---------------------------------------------------------------- */
 
 /* Accounts that are due, in order of id. `all`: every account with events or of sites;

@@ -24,6 +24,11 @@ test_folder(void **state)
 	(void)state;
 	assert_non_null(mkdtemp(dir));
 	assert_int_equal(chdir(dir), 0);
+	umask(007);	/* as --group has it */
+	assert_int_equal(disk_folder("group"), 0);
+	assert_int_equal(stat("group", &st), 0);
+	assert_int_equal(st.st_mode & 0777, 0770);
+	umask(077);	/* as main() has it */
 	assert_int_equal(disk_folder("a"), 0);
 	assert_int_equal(disk_folder("a"), 0);		/* there already */
 	assert_int_equal(disk_folder("a/b/"), 0);

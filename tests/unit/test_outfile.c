@@ -46,6 +46,16 @@ appears_when_whole(void **state)
 
 	(void)state;
 	make(&p);
+	/* As with --group: its members read, nobody else does, whatever the umask. */
+	for (mode_t mask = 0; mask <= 007; mask += 007) {
+		umask(mask);
+		assert_int_equal(outfile_open(&o, p.path, &e), 0);
+		assert_int_equal(outfile_close(&o, &e), 0);
+		assert_int_equal(stat(p.path, &st), 0);
+		assert_int_equal(st.st_mode & 0777, 0640);
+		unlink(p.path);
+	}
+	umask(077);	/* as main() has it */
 	assert_int_equal(outfile_open(&o, p.path, &e), 0);
 	fputs("one", o.f);
 	assert_int_not_equal(access(p.path, F_OK), 0);
