@@ -59,12 +59,11 @@ judge(struct view *v, struct findings *out)
 {
 	struct spells all;
 	struct radio radio;
-	const struct spell *open = NULL, *newest;
+	const struct spell *open = NULL;
 	struct arena *a = &out->arena;
 	struct finding *f;
 	int64_t within;
-	size_t n, first = 0, last = 0;
-	bool often;
+	size_t n, often, first = 0, last = 0;
 
 	spells_find(v, W_JAM, W_JAM_CLEAR, &all);
 	if (!all.n)
@@ -74,18 +73,17 @@ judge(struct view *v, struct findings *out)
 	n = spells_newest(&all, within, &first, &last);
 	if (!n)
 		return;
-	newest = &all.spell[last];
 	for (size_t i = all.n; i-- > 0;)
 		if (all.spell[i].to == NO_TIME)
 			open = &all.spell[i];
 	if (open && (double)view_cover_within(v, open->from, v->now) <
 	    limit(v, OPEN, &radio) * MINUTE)
 		open = NULL;
-	often = (double)n >= limit(v, TIMES, &radio) &&
-	    view_cover_within(v, newest->from, v->now) < within;
+	often = spells_due(v, &all, (size_t)limit(v, TIMES, &radio), within, &first, &last);
+	n = often ? often : n;
 	if (!open && !often)
 		return;
-	if (open && open < &all.spell[first])
+	if (open && (!often || open < &all.spell[first]))
 		first = (size_t)(open - all.spell);
 	f = finding_add(out, v, &rule_jam, -1, "site");
 	f->level = radio.life ? LEVEL_NOW : LEVEL_SOON;

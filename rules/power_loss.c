@@ -181,7 +181,7 @@ judge(struct view *v, struct findings *out)
 	struct site s = { .v = v, .out = out };
 	int64_t within;
 	size_t last = 0;
-	bool often;
+	size_t often;
 
 	spells_find(v, W_POWER_LOSS, W_POWER_RESTORE, &s.all);
 	if (!s.all.n)
@@ -197,8 +197,9 @@ judge(struct view *v, struct findings *out)
 	s.battery = state_open(view_state(v), COND_PANEL_BATTERY);
 	within = setting_ms(v, &rule_power_loss, "within", -1);
 	s.times = spells_newest(&s.all, within, &s.first, &last);
-	often = (double)s.times >= setting_value(v, &rule_power_loss, "times", -1) &&
-	    view_cover_within(v, s.all.spell[last].from, v->now) < within;
+	often = spells_due(v, &s.all, (size_t)setting_value(v, &rule_power_loss, "times", -1), within,
+	    &s.first, &last);
+	s.times = often ? often : s.times;
 	if (s.old || (s.open && s.battery) || often)
 		report(&s, often, within);
 }

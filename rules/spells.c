@@ -65,3 +65,42 @@ spells_newest(const struct spells *s, int64_t within, size_t *first, size_t *las
 	}
 	return n;
 }
+
+/* The place of the panel's spell that is `n` of them before place i (0: i itself); SIZE_MAX. */
+static size_t
+back(const struct spells *s, size_t i, size_t n)
+{
+	for (;; i--) {
+		if (s->spell[i].device < 0 && n-- == 0)
+			return i;
+		if (i == 0)
+			return SIZE_MAX;
+	}
+}
+
+size_t
+spells_due(const struct view *v, const struct spells *s, size_t times, int64_t within,
+    size_t *first, size_t *last)
+{
+	int64_t until = v->now;
+	size_t n = 0, start;
+
+	*last = SIZE_MAX;
+	for (size_t i = s->n; i-- > 0;) {
+		if (s->spell[i].device >= 0)
+			continue;
+		if (view_cover_within(v, s->spell[i].from, until) >= within ||
+		    (start = back(s, i, times - 1)) == SIZE_MAX)
+			break;
+		if (s->spell[i].from - s->spell[start].from > within)
+			continue;
+		*last = *last == SIZE_MAX ? i : *last;
+		*first = start;
+		until = s->spell[i].from;
+	}
+	if (*last == SIZE_MAX)
+		return 0;
+	for (size_t i = *last + 1; i-- > 0 && s->spell[*last].from - s->spell[i].from <= within;)
+		n += s->spell[i].device < 0;
+	return n;
+}

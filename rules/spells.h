@@ -32,4 +32,12 @@ void spells_find(struct view *v, enum word begins, enum word ends, struct spells
  * and the newest of them. 0 = there is none. */
 size_t spells_newest(const struct spells *s, int64_t within, size_t *first, size_t *last);
 
+/* Too often: `times` spells at the panel that began within `within` are a run, which stands
+ * until as much covered time has passed since the last of them began. *first is the place of
+ * the oldest of the runs that each began while the one before stood, *last that of the last
+ * that stands. Returns how many began within `within` before that one, it included; 0 = none
+ * stands. A spell more never ends a run, and the first stays the same from night to night. */
+size_t spells_due(const struct view *v, const struct spells *s, size_t times, int64_t within,
+    size_t *first, size_t *last);
+
 #endif

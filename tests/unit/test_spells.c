@@ -106,12 +106,58 @@ test_newest(void **state)
 	view_release(&v);
 }
 
+static int
+day_at(const char *p)
+{
+	int64_t v = 0;
+
+	assert_true(span_to_int((struct span){ p, strcspn(p, " ") }, 1, 31, &v));
+	return (int)v;
+}
+
+/* Three within seven days, and what comes of them. */
+static void
+test_due(void **state)
+{
+	static const struct { const char *days, *now; size_t n, first, last; } cases[] = {
+		{ "1 3 8", "2026-10-09", 3, 0, 2 },		/* just a week from first to last */
+		{ "1 3 9", "2026-10-09", 0, 0, 0 },
+		{ "1 3 5", "2026-10-11", 3, 0, 2 },		/* six days after the last */
+		{ "1 3 5", "2026-10-12", 0, 0, 0 },		/* seven */
+		{ "1 3 5 11", "2026-10-11", 3, 0, 2 },	/* one more does not end it */
+		{ "1 3 5 7 9 11 13 15", "2026-10-15", 4, 0, 7 },
+		{ "1 2 3 11 12 13", "2026-10-13", 3, 3, 5 },	/* a quiet week between */
+		{ "1 2 3 9 10 11", "2026-10-11", 3, 0, 5 },	/* 3 9 10 are one too */
+	};
+
+	(void)state;
+	for (size_t i = 0; i < LEN(cases); i++) {
+		struct arena a = { 0 };
+		const char *text = arena_fmt(&a, "cover 2026-09-20 2026-10-30\nnow %s\n", cases[i].now);
+		size_t first = 0, last = 0, n;
+		struct spells s;
+		struct view v;
+
+		for (const char *p = cases[i].days; *p; p += strcspn(p, " "), p += *p == ' ')
+			text = arena_fmt(&a, "%s2026-10-%02dT00:00:00Z jam\n2026-10-%02dT00:01:00Z jam-clear\n",
+			    text, day_at(p), day_at(p));
+		help_view(&v, text);
+		spells_find(&v, W_JAM, W_JAM_CLEAR, &s);
+		n = spells_due(&v, &s, 3, 7 * DAY, &first, &last);
+		if (n != cases[i].n || (n && (first != cases[i].first || last != cases[i].last)))
+			fail_msg("case %zu: %zu from %zu to %zu", i, n, first, last);
+		view_release(&v);
+		arena_release(&a);
+	}
+}
+
 int
 main(void)
 {
 	const struct CMUnitTest tests[] = {
 		cmocka_unit_test(test_spells),
 		cmocka_unit_test(test_newest),
+		cmocka_unit_test(test_due),
 	};
 
 	return cmocka_run_group_tests(tests, NULL, NULL);
