@@ -25,6 +25,9 @@
 	"Isolate power before a cover comes off a mains device."
 #define CARE_SITE_AUTHORISED \
 	"Work only on systems you are authorised for."
+#define CARE_DEFAULTS \
+	"Told by the default settings: those in force here say less, and no setting silences " \
+	"what is or may be life safety."
 #define CARE_POINTERS \
 	"Findings are pointers for a person, not proof of compliance with any standard."
 #define CARE_CLOCK    "The panel's clock was set or reset in this span: times may be off."

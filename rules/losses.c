@@ -30,7 +30,6 @@ struct work {
 					 * ascending; NO_TIME first */
 	size_t         n_shown, n_carried;	/* devices of these with any check-in in the log */
 	int64_t        last_row;	/* last `check-in` event of any of them; NO_TIME */
-	bool           dark;		/* no radio is heard any more, while the panel goes on */
 	struct state   state;
 	bool           has_state;
 };
@@ -177,7 +176,7 @@ is_dark(const struct work *w)
 		if (v->device[i].wireless)
 			radio = later(radio, v->device[i].last_heard);
 	return shown != NO_TIME && radio <= shown + w->l->window &&
-	    v->event[v->n_event - 1].at > radio + w->l->window && w->n_carried >= 2 &&
+	    v->event[v->n_event - 1].at > radio + w->l->window &&
 	    (double)w->n_carried >= w->limits.shown_share * (double)supervised_at(v, v->now);
 }
 
@@ -208,7 +207,7 @@ find_shown(struct work *w)
 	}
 	if (w->n_shown)
 		qsort(w->shown, w->n_shown, sizeof *w->shown, by_instant);
-	w->dark = is_dark(w);
+	w->l->dark = is_dark(w);
 }
 
 /* Does the log tell a silence since `from` from check-ins that are not exported? Enough
@@ -229,7 +228,7 @@ log_shows(const struct work *w, int64_t from, bool has_interval)
 	}
 	if ((double)(w->n_shown - lo) >= w->limits.shown_share * (double)all)
 		return true;
-	return w->dark || ((double)w->n_carried >= w->limits.shown_share * (double)all &&
+	return w->l->dark || ((double)w->n_carried >= w->limits.shown_share * (double)all &&
 	    w->last_row > from &&
 	    view_cover_within(w->v, w->last_row, w->v->now) <= w->l->window);
 }

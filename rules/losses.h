@@ -73,6 +73,7 @@ struct losses {
 	struct checkin    *checkin;	/* of each device */
 	int64_t            window;	/* how close together is "together" */
 	int64_t            anew;	/* last restart or reset clock; NO_TIME */
+	bool               dark;	/* no radio is heard any more, while the panel goes on */
 	int64_t            clock_set;	/* last time that the clock was set; NO_TIME */
 };
 

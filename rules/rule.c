@@ -503,9 +503,13 @@ keep_life_safety(struct view *v, const char *only, struct findings *out, size_t 
 		for (size_t k = first; k < set && !drop[i]; k++)
 			drop[k] |= same_case(out->finding[k], usual);
 	}
-	for (size_t i = first; i < out->n; i++)
-		if (!drop[i])
-			out->finding[n++] = out->finding[i];
+	for (size_t i = first; i < out->n; i++) {
+		if (drop[i])
+			continue;
+		if (i >= set && !out->finding[i]->pending)
+			finding_caution(out, out->finding[i], CARE_DEFAULTS);
+		out->finding[n++] = out->finding[i];
+	}
 	out->n = n;
 	free(drop);
 }

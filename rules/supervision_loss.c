@@ -147,12 +147,13 @@ summary_of(struct view *v, const struct losses *l, const struct loss *loss, size
 	switch (loss->sort) {
 	case LOSS_NEVER:
 		return arena_fmt(a, "%s: learned at %s and not heard since, in %s of the log, "
-		    "while others here were.", label, when_local(v, a, loss->gone),
-		    when_lasting(a, view_cover_within(v, loss->gone, v->now)));
+		    "while %s.", label, when_local(v, a, loss->gone),
+		    when_lasting(a, view_cover_within(v, loss->gone, v->now)), l->dark ?
+		    "the panel goes on reporting" : "others here were");
 	case LOSS_SILENT:
-		return arena_fmt(a, "%s: silent since %s (%s)%s, while others here were heard%s.",
-		    label, when_local(v, a, loss->gone), when_lasting(a, v->now - loss->gone),
-		    misses, often);
+		return arena_fmt(a, "%s: silent since %s (%s)%s, while %s%s.", label,
+		    when_local(v, a, loss->gone), when_lasting(a, v->now - loss->gone), misses,
+		    l->dark ? "the panel goes on reporting" : "others here were heard", often);
 	default:
 		return arena_fmt(a, "%s: supervision lost %s%s (%s)%s%s%s.", label,
 		    loss->still ? "at or before " : "since ", when_local(v, a, loss->at),
