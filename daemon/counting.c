@@ -43,7 +43,9 @@ static void
 begin_weeks(struct counting *c, struct signals *out)
 {
 	const struct view *v = c->v;
-	int64_t last = monday_of(v->now), first = monday_of(v->cover[0].from);
+	/* What is covered of a former customer's time is none of this one's. */
+	int64_t begin = v->cover[0].from > v->since ? v->cover[0].from : v->since;
+	int64_t last = monday_of(v->now), first = monday_of(begin);
 
 	if (first < last - 7 * (COUNTING_WEEKS - 1))
 		first = last - 7 * (COUNTING_WEEKS - 1);
@@ -53,7 +55,8 @@ begin_weeks(struct counting *c, struct signals *out)
 	for (size_t i = 0; i < c->n_week; i++) {
 		int64_t at = c->from + (int64_t)i * 7 * DAY;
 
-		c->week[i] = (struct load_week){ .covered = view_cover_within(v, at, at + 7 * DAY) / MINUTE };
+		c->week[i] = (struct load_week){ .covered = view_cover_within(v,
+		    at > begin ? at : begin, at + 7 * DAY) / MINUTE };
 	}
 	out->monday = first;
 	out->week = c->week;

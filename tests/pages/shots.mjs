@@ -1,5 +1,5 @@
 /* shots.mjs [PATTERN] - pictures of the pages for people to look at, in build/pages/shots:
- * phone, desktop, and A4 as it is printed, each light and dark (paper is light). */
+ * phone, desktop, each light and dark; as printed, also as A4 and Letter. */
 import fs from "node:fs";
 import path from "node:path";
 import { SCHEMES, allSets, look, pages, sets, shots, start } from "./lib.mjs";
@@ -19,6 +19,11 @@ for (const set of allSets())
 				await p.page.screenshot({ path: path.join(shots, `${name}-${size}-${scheme}.png`) });
 				await p.close();
 			}
+		const paper = await look(browser, file, { width: 718, print: true });	/* A4 within its margins */
+		const tall = await paper.page.evaluate(() => document.documentElement.scrollHeight);
+		await paper.page.setViewportSize({ width: 718, height: Math.min(tall, MOST) });
+		await paper.page.screenshot({ path: path.join(shots, `${name}-print.png`) });
+		await paper.close();
 		for (const format of ["A4", "Letter"]) {
 			const p = await look(browser, file, { print: true });
 			await p.page.pdf({ path: path.join(shots, `${name}-${format}.pdf`), format, printBackground: false });

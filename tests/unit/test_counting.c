@@ -31,20 +31,23 @@ weeks(struct arena *a, const struct signals *x)
 /* 2026-09-28 is a Monday: civil.h's own weekday, and any calendar. */
 static const struct { const char *what, *log, *monday, *weeks; } cases[] = {
 	{ "the second before Monday is the week before",
-	  "cover 2026-09-28T00:00Z 2026-10-12T00:00Z\n"
+	  "\ncover 2026-09-28T00:00Z 2026-10-12T00:00Z\n"
 	  "2026-10-04T23:59:59Z zone-open zone=1\n2026-10-05T00:00:00Z zone-close zone=1\n"
 	  "2026-10-05T00:00:01Z zone-open zone=1\n", "2026-09-28", "168 1 0 0, 168 1 0 0, 0 0 0 0" },
 	{ "a week covered in part, one not at all",
-	  "cover 2026-09-30T00:00Z 2026-10-01T12:00Z\ncover 2026-10-13T00:00Z 2026-10-14T00:00Z\n"
+	  "\ncover 2026-09-30T00:00Z 2026-10-01T12:00Z\ncover 2026-10-13T00:00Z 2026-10-14T00:00Z\n"
 	  "2026-10-13T10:00:00Z burglary-alarm zone=1\n", "2026-09-28",
 	  "36 0 0 0, 0 0 0 0, 24 1 1 0" },
 	{ "life safety is told apart; an alarm in an open test is no work",
-	  "cover 2026-09-28T00:00Z 2026-10-01T00:00Z\n"
+	  "\ncover 2026-09-28T00:00Z 2026-10-01T00:00Z\n"
 	  "2026-09-28T10:00:00Z burglary-alarm zone=1\n2026-09-28T10:00:00Z fire-alarm zone=2\n"
 	  "2026-09-29T08:00:00Z on-test-begin\n2026-09-29T08:10:00Z fire-alarm zone=3\n"
 	  "2026-09-29T09:00:00Z on-test-end\n", "2026-09-28", "72 3 2 1" },
+	{ "a former customer's time is not this one's",
+	  " since=2026-09-29T12:00Z\ncover 2026-09-01T00:00Z 2026-10-01T00:00Z\n2026-09-28T10:00:00Z zone-open zone=1\n"
+	  "2026-09-29T13:00:00Z zone-open zone=2\n", "2026-09-28", "36 1 0 0" },
 	{ "an alarm of the panel itself is work and no activation",
-	  "cover 2026-09-28T00:00Z 2026-10-01T00:00Z\n2026-09-28T10:00:00Z panic-alarm zone=0\n",
+	  "\ncover 2026-09-28T00:00Z 2026-10-01T00:00Z\n2026-09-28T10:00:00Z panic-alarm zone=0\n",
 	  "2026-09-28", "72 0 1 1" },
 };
 
@@ -58,7 +61,7 @@ by_week(void **state)
 		struct view v;
 
 		print_message("%s\n", cases[i].what);
-		help_view(&v, arena_fmt(&a, "account A1\n%s", cases[i].log));
+		help_view(&v, arena_fmt(&a, "account A1%s", cases[i].log));
 		counting_of(&v, &x);
 		assert_string_equal(weeks(&a, &x), cases[i].weeks);
 		assert_int_equal(x.monday * DAY, help_time(cases[i].monday));
