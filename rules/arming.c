@@ -141,6 +141,26 @@ mark_sessions(const struct view *v, int64_t session_max, struct arming *out)
 	}
 }
 
+/* Somebody was at work then, and wrote it down. */
+static void
+mark_services(const struct view *v, struct arming *out)
+{
+	size_t first = 0;
+
+	for (size_t k = 0; k < v->n_service; k++) {
+		const struct service_row *s = &v->service[k];
+		bool named = *s->zone || *s->serial;
+		int32_t device = named ? view_device_find(v, s->zone, s->serial, s->at) : -1;
+
+		if (named && device < 0)
+			continue;
+		while (first < v->n_event && v->event[first].at < s->at - ARMING_SERVICE)
+			first++;
+		for (size_t i = first; i < v->n_event && v->event[i].at <= s->at + ARMING_SERVICE; i++)
+			out->of[i].session |= !named || v->event[i].device == device;
+	}
+}
+
 void
 arming_of(const struct view *v, struct arena *a, int64_t test_max, int64_t session_max,
     struct arming *out)
@@ -167,6 +187,7 @@ arming_of(const struct view *v, struct arena *a, int64_t test_max, int64_t sessi
 			follow_word(&f, ev, area, test_max);
 	}
 	mark_sessions(v, session_max, out);
+	mark_services(v, out);
 	out->end = arena_take(a, (v->n_area + 1) * sizeof *out->end);
 	for (uint32_t i = 0; i <= v->n_area; i++)
 		out->end[i] = f.area[i < f.n_area ? i : f.n_area].now;

@@ -11,7 +11,8 @@
  *
  * A session is the time between program-entry and program-exit, `session_max` at the
  * most, and ARMING_LEARN before and after any learn, unlearn, learn-heard or
- * learn-refused.
+ * learn-refused. So is the time ARMING_SERVICE before and after a row of the service list:
+ * for the device that it names, else for all.
  */
 #ifndef RULES_ARMING_H
 #define RULES_ARMING_H
@@ -21,6 +22,8 @@
 #define ARMING_TEST_MAX    (4 * HOUR)		/* common practice, no source */
 #define ARMING_SESSION_MAX (4 * HOUR)		/* common practice, no source */
 #define ARMING_LEARN       (10 * MINUTE)	/* common practice, no source */
+
+#define ARMING_SERVICE     (30 * MINUTE)	/* common practice, no source; as tamper-repeat's work */
 
 /* More partitions than any panel has; further ones share the last. */
 enum { ARMING_AREAS = 256 };

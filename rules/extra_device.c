@@ -12,8 +12,9 @@
 #include <string.h>
 
 #include "daemon/base/serial.h"
+#include "rules/arming.h"
 #include "rules/care.h"
-#include "rules/rule.h"
+#include "rules/repeats.h"
 #include "rules/when.h"
 
 extern const struct rule rule_extra_device;
@@ -111,9 +112,23 @@ say(struct view *v, struct findings *out, struct finding *f, enum sort sort,
 	    what);
 }
 
+/* A stranger heard while somebody works here or next to it is no neighbour's: rows inside a
+ * learn session or test do not count. Returns how many are left. */
+static size_t
+leave_out_visits(const struct arming *arming, uint32_t *event, size_t n)
+{
+	size_t kept = 0;
+
+	for (size_t i = 0; i < n; i++)
+		if (!arming->of[event[i]].session && !arming->of[event[i]].test)
+			event[kept++] = event[i];
+	return kept;
+}
+
 /* The rows [0, n) of one place, in time order. */
 static void
-judge_place(struct view *v, struct findings *out, const uint32_t *event, size_t n)
+judge_place(struct view *v, struct findings *out, const struct arming *arming, uint32_t *event,
+    size_t n)
 {
 	const struct point *p = &v->point[v->event[event[n - 1]].point];
 	int64_t last = v->event[event[n - 1]].at;
@@ -121,6 +136,8 @@ judge_place(struct view *v, struct findings *out, const uint32_t *event, size_t 
 	    v->event[event[n - 1]].device;
 	const struct device *d = device < 0 ? NULL : &v->device[device];
 	enum sort sort = STRANGER;
+	struct repeats r = { .event = event };
+	size_t least = 1, first, past;
 	struct finding *f;
 
 	if (!*p->serial_key)
@@ -133,7 +150,12 @@ judge_place(struct view *v, struct findings *out, const uint32_t *event, size_t 
 		sort = ROSTERED;
 	else if (is_planned(v, p->serial_key))
 		return;
-	if (sort == STRANGER && n < (size_t)setting_value(v, &rule_extra_device, "heard", -1))
+	if (sort == STRANGER) {
+		least = (size_t)setting_value(v, &rule_extra_device, "heard", -1);
+		n = leave_out_visits(arming, event, n);
+	}
+	r.n = n;
+	if (!repeats_due(v, &r, least, setting_ms(v, &rule_extra_device, "within", -1), &first, &past))
 		return;
 	f = finding_add(out, v, &rule_extra_device, sort == STRANGER ? -1 : device,
 	    *p->serial_key ? arena_fmt(&out->arena, "serial:%s", p->serial_key) :
@@ -141,10 +163,10 @@ judge_place(struct view *v, struct findings *out, const uint32_t *event, size_t 
 	f->level = sort == STRANGER ? LEVEL_LATER :
 	    d && d->life && sort != TAKEN_OUT ? LEVEL_NOW : LEVEL_SOON;
 	f->serial = p->serial;
-	f->onset = v->event[event[0]].at;
-	f->last = last;
-	f->count = (long)n;
-	for (size_t i = 0; i < n; i++)
+	f->onset = v->event[event[first]].at;
+	f->last = v->event[event[past - 1]].at;
+	f->count = (long)(past - first);
+	for (size_t i = first; i < past; i++)
 		finding_evidence(out, f, event[i]);
 	say(v, out, f, sort, p);
 }
@@ -152,24 +174,27 @@ judge_place(struct view *v, struct findings *out, const uint32_t *event, size_t 
 static void
 judge(struct view *v, struct findings *out)
 {
-	int64_t within = setting_ms(v, &rule_extra_device, "within", -1);
+	struct arming arming;
 	uint32_t *list = NULL;
 	size_t n = 0, cap = 0;
 
 	for (size_t i = 0; i < v->n_event; i++) {
 		const struct event *ev = &v->event[i];
 
-		if (ev->word != W_EXTRA_DEVICE || (ev->marks & MARK_STILL) || v->now - ev->at > within)
+		if (ev->word != W_EXTRA_DEVICE || (ev->marks & MARK_STILL))
 			continue;
 		list = x_grow(list, &cap, n + 1, sizeof *list);
 		list[n++] = (uint32_t)i;
 	}
-	if (n)
+	if (!n)
+		return;
+	arming_of(v, &out->arena, ARMING_TEST_MAX, ARMING_SESSION_MAX, &arming);
+	if (n > 1)
 		qsort_r(list, n, sizeof *list, by_place, v);
 	for (size_t i = 0, end; i < n; i = end) {
 		for (end = i + 1; end < n && same_place(v, list[i], list[end]); end++)
 			;
-		judge_place(v, out, list + i, end - i);
+		judge_place(v, out, &arming, list + i, end - i);
 	}
 	free(list);
 }
@@ -179,7 +204,8 @@ const struct rule rule_extra_device = {
 	.title = "Heard, and not of this panel",
 	.why = "What the panel hears and does not know may be a neighbour's, or one of ours that "
 	    "nobody watches.",
-	.quiet_on = "A stranger heard once or twice within 30 days; serials that were learned or "
+	.quiet_on = "A stranger heard once or twice within 30 days, or during a learn session, test or "
+	    "service; serials that were learned or "
 	    "otherwise heard as a device of the site since; planned devices, which are "
 	    "learn-mismatch's.",
 	.limits = "A serial garbled on the air looks like a stranger. A panel that does not write "
