@@ -1,6 +1,8 @@
 /* A device that goes off again and again within a minute: noise that hides the rest. */
 #include "rules/chatter.h"
 
+#include <stdlib.h>
+
 #include "rules/bursts.h"
 #include "rules/causes.h"
 #include "rules/checks.h"
@@ -33,6 +35,7 @@ struct judging {
 	struct arming    arming;	/* made when the first device may have bursts */
 	struct bursts    bursts;
 	int64_t          lookback;
+	int64_t          onset;		/* of the case that fires */
 	size_t           total;		/* activations of the account; SIZE_MAX = not counted yet */
 };
 
@@ -72,7 +75,7 @@ gather(struct judging *j, struct finding *f)
 	const struct bursts *s = &j->bursts;
 	const struct burst *largest = NULL;
 
-	f->onset = s->burst[0].from;
+	f->onset = j->onset;
 	for (size_t b = 0; b < s->n_burst; b++) {
 		const struct burst *u = &s->burst[b];
 
@@ -194,16 +197,58 @@ report(struct judging *j, int32_t device)
 		    device_label(j->v, device), shut, rule_span_text(a, j->lookback), hides);
 }
 
+/* People press a button again and again; stuck, it goes on. */
+static bool
+is_button(enum kind k)
+{
+	return k == KIND_KEYFOB || k == KIND_KEYPAD;
+}
+
+/* `bursts` of them that began within `lookback`, or a large one, are a run, which stands for
+ * `lookback` after the last of them began. *onset is the begin of the first of the runs that
+ * each began while the one before stood: so it neither comes and goes with the oldest burst,
+ * nor moves from night to night. False if none stands. */
+static bool
+stands(const struct judging *j, const struct bursts *s, int32_t device, int64_t *onset)
+{
+	const struct view *v = j->v;
+	size_t need = (size_t)setting_value(v, &rule_chatter, "bursts", device);
+	size_t large = (size_t)setting_value(v, &rule_chatter, "large", device), n = 0;
+	bool button = is_button(v->device[device].kind), found = false;
+	size_t *one = x_alloc((s->n_burst + 1) * sizeof *one);	/* bursts that count */
+	int64_t until = v->now;
+
+	for (size_t b = 0; b < s->n_burst; b++) {
+		const struct burst *u = &s->burst[b];
+
+		if (!button || u->lo == u->hi || u->hi - u->lo >= large)
+			one[n++] = b;
+	}
+	for (size_t i = n; i > 0; i--) {
+		const struct burst *u = &s->burst[one[i - 1]];
+		int64_t from = u->from;
+
+		if (until - u->from > j->lookback)
+			break;
+		if (u->hi - u->lo < large && (i < need ||
+		    u->from - (from = s->burst[one[i - need]].from) > j->lookback))
+			continue;
+		*onset = found && *onset < from ? *onset : from;
+		found = true;
+		until = u->from;
+	}
+	free(one);
+	return found;
+}
+
+/* With the bursts of the lookback in j->bursts, and the begin in j->onset. */
 static bool
 fires(struct judging *j, int32_t device)
 {
 	const struct rule *r = &rule_chatter;
-	struct bursts *s = &j->bursts;
+	struct bursts *s = &j->bursts, all = { .v = j->v, .limits = s->limits, .from = NO_TIME };
 	struct view *v = j->v;
-	/* People press a button again and again; stuck, it goes on. */
-	bool yes, button = v->device[device].kind == KIND_KEYFOB ||
-	    v->device[device].kind == KIND_KEYPAD;
-	size_t large, n = 0;
+	bool yes;
 
 	if (v->device[device].life || !bursts_possible(s, device))
 		return false;
@@ -213,12 +258,15 @@ fires(struct judging *j, int32_t device)
 		s->arming = &j->arming;
 	}
 	bursts_find(s, device);
-	for (size_t b = 0; b < s->n_burst; b++)
-		n += !button || s->burst[b].lo == s->burst[b].hi;
-	yes = n >= (size_t)setting_value(v, r, "bursts", device);
-	large = (size_t)setting_value(v, r, "large", device);
-	for (size_t b = 0; b < s->n_burst; b++)
-		yes |= s->burst[b].hi - s->burst[b].lo >= large;
+	if (!s->n_burst)
+		return false;
+	all.arming = s->arming;
+	yes = bursts_possible(&all, device);
+	if (yes) {
+		bursts_find(&all, device);
+		yes = stands(j, &all, device, &j->onset);
+	}
+	bursts_release(&all);
 	return yes;
 }
 
