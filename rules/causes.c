@@ -19,8 +19,8 @@ const char *const causes_check[CAUSE_COUNT] = {
 	[CAUSE_WORK] = "What was done last: mounting, place, settings, cell",
 	[CAUSE_MOVES] = "What moves while nobody is there: latch, draught, wind, machine, animal",
 	[CAUSE_HEAT] =
-		"Temperature: sun on it, heating below it, cold air at dawn; a weak cell shows in the "
-		"cold first",
+		("Temperature: sun on it, heating below it, cold air at dawn; a weak cell shows in the "
+		"cold first"),
 	[CAUSE_HOURS] =
 		"What comes at these hours: sun, heating, cold, lorries, cleaning, closing time",
 	[CAUSE_TAMPER] = "Housing: closed, seated, dry, tamper spring",
