@@ -3,7 +3,7 @@
 As in stories.py: a cause makes the panel say what it would make it say, in three
 strengths, and is noted in the truth. "Weak" is what a person just sees in the log.
 """
-from stories import empty, session, shade, story, stranger
+from stories import bursts, empty, session, shade, story, stranger
 from world import DAY, HOME_ZONE, HOUR, Device, change_cell
 
 MORE = []		# names of these stories, in order
@@ -327,6 +327,50 @@ def tried_all(t, a):
         a.alarm(f + HOUR + i * 500, pool[i % len(pool)], 9)
     t.quiet(a, "alarm-flood", None, "alarms in an open test; seven in an hour")
     t.quiet(a, "repeat-alarm", pool[0], "alarms in an open test")
+
+
+# -- noise ------------------------------------------------------------------------
+@more(sort="house", must_have=("keyfob",), activity="none")
+def impatient(t, a):
+    """Somebody presses the keyfob again and again when the gate is slow."""
+    fob = a.find("keyfob")
+    for at in spread(a, t.end - 20 * DAY, t.end - DAY, 6):
+        for n in range(a.rng.randrange(3, 8)):
+            a.say(at + 6 * n, "trip", fob)
+    t.quiet(a, "chatter", fob, "a button pressed some times in a row")
+
+
+@more(sort="shop", activity="doors", way="words", calm=True)
+def at_work(t, a):
+    """A fitter sets a contact on two days and tries it each time; he writes it down."""
+    d = a.find("contact", n=1)
+    for back in (12, 5):
+        at = a.local(t.days - back, 13)
+        bursts(a, d, at, 9)
+        a.service.append((at + 900, "set the yard door's contact", d.zone, "", ""))
+    t.quiet(a, "chatter", d, "tried while somebody worked on it")
+
+
+@more(sort="works", activity="none", way="words", calm=True)
+def sun_on_gate(t, a):
+    """The gate warps in the sun and its contact swims, every few days for weeks."""
+    d, strength = a.find("contact"), shade(a.rng)
+    step = of(strength, 14, 6, 3)
+    days = list(range(t.days - 2, 2, -step))[::-1]
+    times = [bursts(a, d, a.local(day, 11) + a.rng.randrange(5 * HOUR), of(strength, 4, 6, 9))
+             for day in days]
+    t.truth(a, "chatter", d, a.local(days[0], 12), "soon", strength,
+            f"in the warm hours of {len(times)} days")
+
+
+@more(sort="house", way="words", checkin=0, calm=True)
+def lid_shut_unnamed(t, a):
+    """A panel that tells whose lid was opened, but not whose was shut."""
+    for back in (20, 11, 4):
+        at = t.end - back * DAY
+        a.say(at, "tamper", a.find("contact", n=1))
+        a.say(at + 300, "tamper-restore")
+    t.quiet(a, "trouble-left", a.find("contact", n=1), "a tamper restore that names no zone")
 
 
 # -- going out -----------------------------------------------------------------------
