@@ -263,6 +263,197 @@ half_of_the_site(void **state)
 		}
 }
 
+/* On a large site half is half: of 101 devices 50 are not, of 100 they are; for losses of the
+ * site, and for the check-ins that the log must have shown before all fell silent. */
+static void
+half_of_many(void **state)
+{
+	static const struct { int devices, some; bool site; } row[] = {
+		{ 101, 50, false }, { 101, 51, true }, { 100, 49, false }, { 100, 50, true },
+	};
+
+	(void)state;
+	for (size_t i = 0; i < COUNT(row); i++) {
+		struct arena a = { 0 };
+		const char *list = "account A1\ncover 2026-10-01 2026-10-03\n", *told, *silent;
+
+		for (int k = 1; k <= row[i].devices; k++)
+			list = arena_fmt(&a, "%sroster zone=%d serial=%d kind=contact checkin=1h\n", list, k,
+			    1000 + k);
+		told = list;
+		silent = list;
+		for (int k = 1; k <= row[i].some; k++) {
+			told = arena_fmt(&a, "%s2026-10-01T12:00:00 supervision-loss zone=%d\n", told, k);
+			silent = arena_fmt(&a, "%s2026-10-01T00:00:00 check-in zone=%d every=1h times=12\n",
+			    silent, k);
+		}
+		silent = arena_fmt(&a, "%s2026-10-02T18:00:00 disarm user=1\n", silent);
+		if ((strstr(help_judge(&a, told, RULE), " site ") != NULL) != row[i].site)
+			fail_msg("%d of %d lost", row[i].some, row[i].devices);
+		if ((*help_judge(&a, silent, RULE) != '\0') != row[i].site)
+			fail_msg("check-ins of %d of %d, and then none", row[i].some, row[i].devices);
+		arena_release(&a);
+	}
+}
+
+/* The weeks that are looked back on: a fall of the signal, and losses that are counted. */
+static void
+looks_back_thirty_days(void **state)
+{
+	static const struct { const char *first; const char *losses; } row[] = {
+		{ "2026-09-01T12:00:01", "measure losses 2\n" },	/* just inside */
+		{ "2026-09-01T12:00:00", "measure losses 1\n" },
+	};
+
+	(void)state;
+	for (size_t i = 0; i < COUNT(row); i++) {
+		struct arena a = { 0 };
+		const char *got = help_judge(&a, arena_fmt(&a, "account A1\n"
+		    "cover 2026-08-01 2026-10-01T12:00\n"
+		    "roster zone=1 serial=100 kind=contact\nroster zone=2 serial=200 kind=contact\n"
+		    "roster zone=3 serial=300 kind=contact\nroster zone=4 serial=400 kind=contact\n"
+		    "%s supervision-loss zone=1\n2026-09-01T13:00:00 supervision-restore zone=1\n"
+		    "2026-09-20T12:00:00 supervision-loss zone=1\n", row[i].first), RULE);
+
+		if (!strstr(got, row[i].losses))
+			fail_msg("first loss at %s:\n%s", row[i].first, got);
+		arena_release(&a);
+	}
+}
+
+/* Each sign just at its limit, and just beyond. */
+static void
+signs_at_their_limits(void **state)
+{
+	static const struct { const char *what, *log, *likely; } row[] = {
+		{ "low battery 60 d before",
+		  "2026-08-02T12:00:00 low-battery zone=5\n", "weak cell" },
+		{ "a second more",
+		  "2026-08-02T11:59:59 low-battery zone=5\n", "" },
+		{ "tamper 24 h before it was last heard",
+		  "2026-09-30T11:00:00 tamper zone=5\n2026-10-01T11:00:00 zone-open zone=5\n", "taken off" },
+		{ "a second more",
+		  "2026-09-30T10:59:59 tamper zone=5\n2026-10-01T11:00:00 zone-open zone=5\n", "" },
+		{ "a fall by 20 %",
+		  "2026-09-10T08:00:00 check-in zone=5 signal=80%\n2026-09-11T08:00:00 check-in zone=5 "
+		  "signal=80%\n2026-09-12T08:00:00 check-in zone=5 signal=80%\n2026-09-13T08:00:00 chec"
+		  "k-in zone=5 signal=80%\n2026-09-14T08:00:00 check-in zone=5 signal=78%\n2026-09-15T0"
+		  "8:00:00 check-in zone=5 signal=74%\n2026-09-16T08:00:00 check-in zone=5 signal=70%\n"
+		  "2026-09-17T08:00:00 check-in zone=5 signal=66%\n2026-09-18T08:00:00 check-in zone=5 "
+		  "signal=60%\n2026-09-19T08:00:00 check-in zone=5 signal=60%\n2026-09-20T08:00:00 chec"
+		  "k-in zone=5 signal=60%\n2026-09-21T08:00:00 check-in zone=5 signal=60%\n", "weak signal" },
+		{ "by 19",
+		  "2026-09-10T08:00:00 check-in zone=5 signal=80%\n2026-09-11T08:00:00 check-in zone=5 "
+		  "signal=80%\n2026-09-12T08:00:00 check-in zone=5 signal=80%\n2026-09-13T08:00:00 chec"
+		  "k-in zone=5 signal=80%\n2026-09-14T08:00:00 check-in zone=5 signal=78%\n2026-09-15T0"
+		  "8:00:00 check-in zone=5 signal=74%\n2026-09-16T08:00:00 check-in zone=5 signal=70%\n"
+		  "2026-09-17T08:00:00 check-in zone=5 signal=66%\n2026-09-18T08:00:00 check-in zone=5 "
+		  "signal=61%\n2026-09-19T08:00:00 check-in zone=5 signal=61%\n2026-09-20T08:00:00 chec"
+		  "k-in zone=5 signal=61%\n2026-09-21T08:00:00 check-in zone=5 signal=61%\n", "" },
+		{ "chance 0.036 (worked out apart from the program)",
+		  "2026-09-10T08:00:00 check-in zone=5 signal=-64dBm\n2026-09-11T08:00:00 check-in zone"
+		  "=5 signal=-61dBm\n2026-09-12T08:00:00 check-in zone=5 signal=-72dBm\n2026-09-13T08:0"
+		  "0:00 check-in zone=5 signal=-61dBm\n2026-09-14T08:00:00 check-in zone=5 signal=-73dB"
+		  "m\n2026-09-15T08:00:00 check-in zone=5 signal=-65dBm\n2026-09-16T08:00:00 check-in z"
+		  "one=5 signal=-71dBm\n2026-09-17T08:00:00 check-in zone=5 signal=-74dBm\n2026-09-18T0"
+		  "8:00:00 check-in zone=5 signal=-75dBm\n", "weak signal" },
+		{ "chance 0.069",
+		  "2026-09-10T08:00:00 check-in zone=5 signal=-63dBm\n2026-09-11T08:00:00 check-in zone"
+		  "=5 signal=-73dBm\n2026-09-12T08:00:00 check-in zone=5 signal=-65dBm\n2026-09-13T08:0"
+		  "0:00 check-in zone=5 signal=-61dBm\n2026-09-14T08:00:00 check-in zone=5 signal=-69dB"
+		  "m\n2026-09-15T08:00:00 check-in zone=5 signal=-73dBm\n2026-09-16T08:00:00 check-in z"
+		  "one=5 signal=-74dBm\n2026-09-17T08:00:00 check-in zone=5 signal=-74dBm\n2026-09-18T0"
+		  "8:00:00 check-in zone=5 signal=-73dBm\n", "" },
+		{ "a fall by one bar",
+		  "2026-09-10T08:00:00 check-in zone=5 signal=4bars\n2026-09-11T08:00:00 check-in zone="
+		  "5 signal=4bars\n2026-09-12T08:00:00 check-in zone=5 signal=4bars\n2026-09-13T08:00:0"
+		  "0 check-in zone=5 signal=4bars\n2026-09-14T08:00:00 check-in zone=5 signal=3bars\n20"
+		  "26-09-15T08:00:00 check-in zone=5 signal=4bars\n2026-09-16T08:00:00 check-in zone=5 "
+		  "signal=3bars\n2026-09-17T08:00:00 check-in zone=5 signal=3bars\n2026-09-18T08:00:00 "
+		  "check-in zone=5 signal=3bars\n2026-09-19T08:00:00 check-in zone=5 signal=3bars\n2026"
+		  "-09-20T08:00:00 check-in zone=5 signal=3bars\n2026-09-21T08:00:00 check-in zone=5 si"
+		  "gnal=3bars\n", "weak signal" },
+		{ "two of 20 check-ins did not come",
+		  "2026-09-20T00:00:00 check-in zone=5\n2026-09-20T01:00:00 check-in zone=5\n2026-09-20"
+		  "T02:00:00 check-in zone=5\n2026-09-20T03:00:00 check-in zone=5\n2026-09-20T04:00:00 "
+		  "check-in zone=5\n2026-09-20T06:00:00 check-in zone=5\n2026-09-20T07:00:00 check-in z"
+		  "one=5\n2026-09-20T08:00:00 check-in zone=5\n2026-09-20T09:00:00 check-in zone=5\n202"
+		  "6-09-20T10:00:00 check-in zone=5\n2026-09-20T11:00:00 check-in zone=5\n2026-09-20T13"
+		  ":00:00 check-in zone=5\n2026-09-20T14:00:00 check-in zone=5\n2026-09-20T15:00:00 che"
+		  "ck-in zone=5\n2026-09-20T16:00:00 check-in zone=5\n2026-09-20T17:00:00 check-in zone"
+		  "=5\n2026-09-20T18:00:00 check-in zone=5\n2026-09-20T19:00:00 check-in zone=5\n2026-0"
+		  "9-20T20:00:00 check-in zone=5\n", "weak signal" },
+		{ "two of 21",
+		  "2026-09-20T00:00:00 check-in zone=5\n2026-09-20T01:00:00 check-in zone=5\n2026-09-20"
+		  "T02:00:00 check-in zone=5\n2026-09-20T03:00:00 check-in zone=5\n2026-09-20T04:00:00 "
+		  "check-in zone=5\n2026-09-20T06:00:00 check-in zone=5\n2026-09-20T07:00:00 check-in z"
+		  "one=5\n2026-09-20T08:00:00 check-in zone=5\n2026-09-20T09:00:00 check-in zone=5\n202"
+		  "6-09-20T10:00:00 check-in zone=5\n2026-09-20T11:00:00 check-in zone=5\n2026-09-20T13"
+		  ":00:00 check-in zone=5\n2026-09-20T14:00:00 check-in zone=5\n2026-09-20T15:00:00 che"
+		  "ck-in zone=5\n2026-09-20T16:00:00 check-in zone=5\n2026-09-20T17:00:00 check-in zone"
+		  "=5\n2026-09-20T18:00:00 check-in zone=5\n2026-09-20T19:00:00 check-in zone=5\n2026-0"
+		  "9-20T20:00:00 check-in zone=5\n2026-09-20T21:00:00 check-in zone=5\n", "" },
+	};
+
+	(void)state;
+	for (size_t i = 0; i < COUNT(row); i++) {
+		struct arena a = { 0 };
+		const char *got = help_judge(&a, arena_fmt(&a, "account A1\n"
+		    "cover 2026-07-01 2026-10-02\nroster zone=1 serial=100 kind=contact\n"
+		    "roster zone=2 serial=200 kind=contact\nroster zone=3 serial=300 kind=contact\n"
+		    "roster zone=5 serial=500 kind=contact\n"
+		    "%s2026-10-01T12:00:00 supervision-loss zone=5\n", row[i].log), RULE);
+		const char *likely = strstr(got, "measure likely ");
+
+		if (*row[i].likely ? !likely || strncmp(likely + 15, row[i].likely,
+		    strlen(row[i].likely)) != 0 : likely != NULL)
+			fail_msg("%s:\n%s", row[i].what, got);
+		arena_release(&a);
+	}
+}
+
+/* Three quarters of many losses, and a little less: with company, and within six hours. */
+static void
+three_quarters(void **state)
+{
+	static const struct { int of, with; bool enough; } row[] = {
+		{ 47, 35, false }, { 48, 36, true },
+	};
+
+	(void)state;
+	for (size_t i = 0; i < COUNT(row); i++) {
+		struct arena a = { 0 };
+		const char *text = "account A1\ncover 2026-08-01 2026-10-02\n"
+		    "roster zone=1 serial=100 kind=contact\nroster zone=2 serial=200 kind=contact\n"
+		    "roster zone=3 serial=300 kind=contact\nroster zone=4 serial=400 kind=contact\n"
+		    "roster zone=5 serial=500 kind=contact\n", *got;
+
+		for (int k = 0; k < row[i].of; k++) {
+			bool with = k < row[i].with;
+			/* The many at 12 and 16 o'clock, the others at 0 and 8. */
+			int day = 9 + (with ? k / 2 : k - row[i].with);
+			int hour = with ? 12 + 4 * (k % 2) : 8 * (k % 2);
+
+			text = arena_fmt(&a, "%s2026-09-%02dT%02d:00:00 supervision-loss zone=5\n"
+			    "2026-09-%02dT%02d:30:00 supervision-restore zone=5\n", text, day, hour, day, hour);
+			if (with)
+				text = arena_fmt(&a, "%s2026-09-%02dT%02d:01:00 supervision-loss zone=4\n"
+				    "2026-09-%02dT%02d:31:00 supervision-restore zone=4\n", text, day, hour, day,
+				    hour);
+		}
+		got = help_judge(&a, text, RULE);
+		got = strstr(got, "serial:500");
+		assert_non_null(got);
+		if (strstr(got, "\n" RULE))	/* up to the next finding */
+			got = arena_bytes(&a, got, (size_t)(strstr(got, "\n" RULE) - got));
+		if ((strstr(got, "measure together") != NULL) != row[i].enough)
+			fail_msg("together in %d of %d:\n%s", row[i].with, row[i].of, got);
+		if ((strstr(got, "times it went between") != NULL) != row[i].enough)
+			fail_msg("within six hours %d of %d:\n%s", row[i].with, row[i].of, got);
+		arena_release(&a);
+	}
+}
+
 /* Words that nobody must read about a life-safety device. */
 static void
 never_advises_to_hush(void **state)
@@ -322,6 +513,10 @@ main(void)
 		cmocka_unit_test(losses_and_groups),
 		cmocka_unit_test(trailing_losses),
 		cmocka_unit_test(half_of_the_site),
+		cmocka_unit_test(half_of_many),
+		cmocka_unit_test(signs_at_their_limits),
+		cmocka_unit_test(three_quarters),
+		cmocka_unit_test(looks_back_thirty_days),
 		cmocka_unit_test(never_advises_to_hush),
 		cmocka_unit_test(very_many),
 	};
