@@ -208,6 +208,10 @@ find_shown(struct work *w)
 	if (w->n_shown)
 		qsort(w->shown, w->n_shown, sizeof *w->shown, by_instant);
 	w->l->dark = is_dark(w);
+	w->l->shown = w->n_shown ? w->shown[w->n_shown - 1] : NO_TIME;
+	if (w->l->dark || (w->l->shown != NO_TIME &&
+	    view_cover_within(v, w->l->shown, v->now) <= w->l->window))
+		w->l->shown = v->now;
 }
 
 /* Does the log tell a silence since `from` from check-ins that are not exported? Enough
@@ -330,6 +334,20 @@ follow(struct work *w, const uint32_t *event, size_t n, int32_t device)
 	return last;
 }
 
+static long
+missed_until(const struct view *v, const struct losses *l, int32_t device, int64_t interval,
+    int64_t until)
+{
+	const struct device *d = &v->device[device];
+	int64_t from = later(d->last_heard, l->anew);
+	int64_t blur = v->minutes_only ? MINUTE : 0, silence;
+
+	if (!interval || d->last_heard == NO_TIME || from >= until)
+		return 0;
+	silence = view_cover_within(v, from, until) - blur;
+	return silence > 0 ? (long)(silence / interval) : 0;
+}
+
 /* Loss that nobody reported: missed check-ins, or not a word since it was learned. */
 static void
 find_silence(struct work *w, int32_t device, const struct last *last)
@@ -352,8 +370,8 @@ find_silence(struct work *w, int32_t device, const struct last *last)
 		loss.gone = d->learned;
 		loss.event = last->learn_event;
 	} else {
-		if (!interval || last->heard == NO_TIME ||
-		    (double)losses_missed(v, w->l, device) < w->limits.missed)
+		if (!interval || last->heard == NO_TIME || w->l->shown == NO_TIME ||
+		    (double)missed_until(v, w->l, device, interval, w->l->shown) < w->limits.missed)
 			return;
 		from = later(last->heard, w->l->anew);
 		/* A clock set forward makes all look silent, for one interval at the most. */
@@ -386,14 +404,7 @@ find_starts(const struct view *v, struct losses *l)
 long
 losses_missed_of(const struct view *v, const struct losses *l, int32_t device, int64_t interval)
 {
-	const struct device *d = &v->device[device];
-	int64_t from = later(d->last_heard, l->anew);
-	int64_t blur = v->minutes_only ? MINUTE : 0, silence;
-
-	if (!interval || d->last_heard == NO_TIME)
-		return 0;
-	silence = view_cover_within(v, from, v->now) - blur;
-	return silence > 0 ? (long)(silence / interval) : 0;
+	return missed_until(v, l, device, interval, l->shown);
 }
 
 long
@@ -469,6 +480,27 @@ find_groups(struct work *w)
 		for (last = hi; from <= hi; from++)
 			l->loss[l->by_time[from]].group = (int32_t)(l->n_group - 1);
 		g->to = loss->at;
+	}
+}
+
+/* A device that had missed a few check-ins when all fell silent was not lost by then: it went
+ * with the site. */
+static void
+join_late(struct work *w)
+{
+	struct losses *l = w->l;
+
+	for (size_t k = 0; k < l->n_by_time; k++) {
+		struct loss *loss = &l->loss[l->by_time[k]];
+		int64_t few;
+
+		if (loss->sort != LOSS_SILENT || loss->group >= 0)
+			continue;
+		few = (int64_t)((losses_limit(w->v, "missed", loss->device) - 1) *
+		    (double)interval_of(w, loss->device));
+		for (size_t i = 0; i < l->n_group; i++)
+			if (loss->at <= l->group[i].to + l->window && loss->at + few >= l->group[i].from)
+				loss->group = (int32_t)i;
 	}
 }
 
@@ -557,5 +589,6 @@ losses_find(const struct view *v, struct arena *a, struct losses *out)
 		return;
 	sort_by_time(&w);
 	find_groups(&w);
+	join_late(&w);
 	close_groups(&w);
 }

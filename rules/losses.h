@@ -11,7 +11,7 @@
  *   end of programming) is no proof: it ends the loss only after `declares` of
  *   cover without another.
  * - Silent: an interval is stated or learned, and `missed` or more of them went by in
- *   covered time since the device was heard (or since the last restart or reset clock,
+ *   covered time, and while the log shows check-ins, since the device was heard (or since the last restart or reset clock,
  *   if that was later), and one interval at least since the clock was set. The log must
  *   show that check-ins are in it: those of `shown_share` of the devices with an interval,
  *   after the first missed one was due. Or it showed them before, of as many, and now
@@ -73,6 +73,8 @@ struct losses {
 	struct checkin    *checkin;	/* of each device */
 	int64_t            window;	/* how close together is "together" */
 	int64_t            anew;	/* last restart or reset clock; NO_TIME */
+	int64_t            shown;	/* until when the log shows check-ins: now, as long as the last
+					 * one is a window old at most, or while `dark`; NO_TIME */
 	bool               dark;	/* no radio is heard any more, while the panel goes on */
 	int64_t            clock_set;	/* last time that the clock was set; NO_TIME */
 };
@@ -86,8 +88,9 @@ void losses_find(const struct view *v, struct arena *a, struct losses *out);
 double losses_limit(const struct view *v, const char *name, int32_t device);
 int64_t losses_limit_ms(const struct view *v, const char *name, int32_t device);
 
-/* Whole check-ins missed in covered time since the device was last heard, counted from
- * the last restart or reset clock if that was later; 0 without an interval. */
+/* Whole check-ins missed in covered time, and while the log shows check-ins, since the device
+ * was last heard, counted from the last restart or reset clock if that was later; 0 without
+ * an interval. */
 long losses_missed(const struct view *v, const struct losses *l, int32_t device);
 /* The same with another interval (ms) than the learned one. */
 long losses_missed_of(const struct view *v, const struct losses *l, int32_t device,

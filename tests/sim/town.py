@@ -182,7 +182,8 @@ class Town:
                         self.past(a, "low-battery", d, at, "until its cell was changed")
                     elif self.more:
                         self.truth(a, "low-battery", d, at, "any", "plain", "a cell that ran down",
-                                   state="maybe" if a.dark else "open")
+                                   state="maybe" if a.dark or not (d.life or d.free(self.end - 1))
+                                   else "open")
 
     def echo(self):
         """A device learned at two sites is heard at both."""
