@@ -399,8 +399,10 @@ def single_low_battery(a, days):
         a.say(at, "low-battery", d)
     day = (at - T0) // DAY + rng.randrange(6, 12)
     changed = day < days - 1 and rng.random() < 0.7
+    when = a.local(day, rng.randrange(9, 17)) if changed else at
+    changed = changed and d.free(when)
     if changed:
-        change_cell(a, d, a.local(day, rng.randrange(9, 17)))
+        change_cell(a, d, when)
     return d, at, changed
 
 
