@@ -2,6 +2,7 @@
 
 #include "daemon/derive.h"
 
+#include <errno.h>
 #include <stdarg.h>
 #include <stdlib.h>
 #include <string.h>
@@ -128,6 +129,10 @@ cmd_store(const struct opts_common *o, enum store_mode mode, struct err *e)
 	struct store *s;
 
 	if (mode != STORE_CREATE && access(path, F_OK) != 0) {
+		if (errno == EACCES) {
+			err_set(e, ERR_STORE, path, 0, "you may not enter the folder that it lies in");
+			return NULL;
+		}
 		err_set(e, ERR_STORE, NULL, 0, "no store at %.300s: \"tripsift ingest FILE...\" "
 		    "makes one; --db or $TRIPSIFT_DB names another", path);
 		return NULL;

@@ -217,7 +217,7 @@ look_around(struct tools *t, struct status *x, struct err *e)
 		return -1;
 	x->holder = lock_holder(&t->p.arena, x->path);
 	x->beat = lock_beaten(x->path);
-	x->drop = *x->home.folder ? drop_count(x->home.folder) : (struct drop_census){ -1, -1 };
+	x->drop = *x->home.folder ? drop_count(x->home.folder, x->home.groups) : (struct drop_census){ -1, -1 };
 	x->backup = *x->home.backup ? backups_newest(t->s, x->home.backup) : NO_TIME;
 	x->log_bytes = stat(arena_fmt(&t->p.arena, "%s-wal", x->path), &log) ? 0 : log.st_size;
 	x->disk_free = statvfs(x->path, &disk) ? -1 : (int64_t)disk.f_bavail * (int64_t)disk.f_frsize;

@@ -81,7 +81,7 @@ check_names(struct store *s, const struct options *o, struct arena *a, struct er
 	if (!known_account)
 		return err_set(e, ERR_USAGE, NULL, 0, "no account \"%s\"", o->account);
 	if (!known_group)
-		return err_set(e, ERR_USAGE, NULL, 0, "no group \"%s\" in sites", o->group);
+		return err_set(e, ERR_USAGE, NULL, 0, "no account is of a group \"%s\"", o->group);
 	return 0;
 }
 

@@ -17,7 +17,7 @@ struct options {
 	long               settle, look;	/* s */
 	long               batch;
 	int                covers;
-	bool               once;
+	bool               groups, once;
 };
 
 static const struct opt options[] = {
@@ -43,6 +43,9 @@ static const struct opt options[] = {
 	{ 0, "look", "SECONDS", "look through the folders at least so often, also where the system "
 	  "does not tell of new files, as on a network share (default: 120)", OPT_COUNT,
 	  offsetof(struct options, look), 1, 86400, NULL },
+	{ 0, "groups", NULL, "folders in inbox/ are groups: inbox/NORTH/a.csv tells of accounts of the "
+	  "group NORTH, unless sites names another", OPT_FLAG, offsetof(struct options, groups), 0, 0,
+	  NULL },
 	{ 0, "group", "NAME", GROUP_HELP, OPT_TEXT, offsetof(struct options, group), 0, 0, NULL },
 	{ 0, "batch", "ROWS", NULL, OPT_COUNT, offsetof(struct options, batch), 1, 1 << 24, NULL },
 	{ 0, "once", NULL, NULL, OPT_FLAG, offsetof(struct options, once), 0, 0, NULL },
@@ -75,6 +78,7 @@ prepare(const struct options *o, const char *dir, char path[2][PATH_MAX],
 	w->look = o->look * SECOND;
 	w->keep = (size_t)o->keep;
 	w->batch = (size_t)o->batch;
+	w->groups = o->groups;
 	w->once = o->once;
 	w->nightly = -1;
 	if (o->timezone && !tz_find(w->zones, span_of(o->timezone), e)) {

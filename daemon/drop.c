@@ -50,6 +50,23 @@ open_folder(struct drop *d, const char *name, mode_t mode, int *fd, struct err *
 	return 0;
 }
 
+enum { TELL = IN_CLOSE_WRITE | IN_MOVED_TO | IN_MODIFY | IN_CREATE | IN_ONLYDIR };
+
+/* Told anew at each look: one that is told already keeps its number. */
+static void
+watch_sub(struct drop *d, const char *name)
+{
+	struct arena a = { 0 };
+	int wd = d->notify < 0 ? -1 : inotify_add_watch(d->notify, arena_fmt(&a, "%s/%s/%s", d->dir,
+	    tray_name[TRAY_INBOX], name), TELL | IN_DONT_FOLLOW);
+
+	if (wd >= 0) {
+		d->sub = x_grow(d->sub, &d->cap_sub, d->n_sub + 1, sizeof *d->sub);
+		d->sub[d->n_sub++] = (struct sub){ wd, strdup(name) };
+	}
+	arena_release(&a);
+}
+
 static int
 watch_trays(struct drop *d)
 {
@@ -59,7 +76,7 @@ watch_trays(struct drop *d)
 	d->notify = inotify_init1(IN_NONBLOCK | IN_CLOEXEC);
 	for (int t = 0; d->notify >= 0 && t < TRAYS; t++) {
 		d->watch[t] = inotify_add_watch(d->notify, drop_path(d, &a, tray_name[t]),
-		    IN_CLOSE_WRITE | IN_MOVED_TO | IN_MODIFY | IN_CREATE | IN_ONLYDIR);
+		    TELL);
 		if (d->watch[t] < 0)
 			rc = -1;
 	}
@@ -68,12 +85,13 @@ watch_trays(struct drop *d)
 }
 
 struct drop *
-drop_open(const char *dir, int64_t settle, struct err *e)
+drop_open(const char *dir, int64_t settle, bool groups, struct err *e)
 {
 	struct drop *d = x_calloc(1, sizeof *d);
 	char full[PATH_MAX];
 
 	d->settle = settle;
+	d->groups = groups;
 	d->root = d->work = d->done = d->failed = d->notify = d->day = -1;
 	for (int t = 0; t < TRAYS; t++)
 		d->tray[t] = d->claimed[t] = -1;
@@ -117,6 +135,16 @@ free_list(struct waiting *list, size_t n)
 	free(list);
 }
 
+static void
+free_subs(struct drop *d)
+{
+	for (size_t i = 0; i < d->n_sub; i++)
+		free(d->sub[i].name);
+	free(d->sub);
+	d->sub = NULL;
+	d->n_sub = d->cap_sub = 0;
+}
+
 void
 drop_close(struct drop *d)
 {
@@ -131,6 +159,7 @@ drop_close(struct drop *d)
 			close(*fd[i]);
 	free_list(d->list, d->n);
 	free_list(d->heard, d->n_heard);
+	free_subs(d);
 	free(d->dir);
 	free(d);
 }
@@ -146,6 +175,8 @@ drop_fd(const struct drop *d)
 static void
 hear(struct drop *d, const struct inotify_event *ev)
 {
+	const char *name = ev->name;
+	struct arena a = { 0 };
 	struct waiting *w;
 	int t = 0;
 
@@ -154,15 +185,23 @@ hear(struct drop *d, const struct inotify_event *ev)
 		d->list[i].open = false;
 	while (t < TRAYS && d->watch[t] != ev->wd)
 		t++;
-	if (t == TRAYS || !ev->len || drop_ignores(ev->name))
+	if (!ev->len || drop_ignores(ev->name))
+		return;
+	for (size_t i = 0; t == TRAYS && i < d->n_sub; i++)
+		if (d->sub[i].watch == ev->wd) {
+			name = arena_fmt(&a, "%s/%s", d->sub[i].name, ev->name);
+			t = TRAY_INBOX;
+		}
+	if (t == TRAYS)
 		return;
 	/* A large file is told of at each write; the last word counts. */
 	w = d->n_heard ? &d->heard[d->n_heard - 1] : NULL;
-	if (!w || w->tray != (enum tray)t || strcmp(w->name, ev->name) != 0) {
+	if (!w || w->tray != (enum tray)t || strcmp(w->name, name) != 0) {
 		d->heard = x_grow(d->heard, &d->cap_heard, d->n_heard + 1, sizeof *d->heard);
 		w = &d->heard[d->n_heard++];
-		*w = (struct waiting){ .tray = (enum tray)t, .name = strdup(ev->name) };
+		*w = (struct waiting){ .tray = (enum tray)t, .name = strdup(name) };
 	}
+	arena_release(&a);
 	w->moved = (ev->mask & IN_MOVED_TO) != 0;
 	w->open = (ev->mask & IN_MODIFY) != 0;
 	w->made = (ev->mask & IN_CREATE) != 0;
@@ -216,30 +255,55 @@ unchanged(const struct waiting *a, const struct waiting *b)
 	return a->ino == b->ino && a->size == b->size && a->mtime == b->mtime;
 }
 
-static int
-list_tray(struct drop *d, enum tray t, int64_t now, struct waiting **list, size_t *n, size_t *cap,
-    struct err *e)
+int
+drop_folder_of(int tray, const char *name, const char **leaf)
 {
-	int fd = openat(d->tray[t], ".", O_RDONLY | O_DIRECTORY | O_CLOEXEC);
+	const char *slash = strchr(name, '/');
+	char group[NAME_MAX + 1];
+
+	*leaf = slash ? slash + 1 : name;
+	if (!slash)
+		return openat(tray, ".", O_RDONLY | O_DIRECTORY | O_CLOEXEC);
+	snprintf(group, sizeof group, "%.*s", (int)(slash - name), name);
+	return openat(tray, group, O_RDONLY | O_DIRECTORY | O_NOFOLLOW | O_CLOEXEC);
+}
+
+/* One folder's things; `group` NULL = the tray itself. One that is gone again has none. */
+static int
+list_folder(struct drop *d, enum tray t, const char *group, int64_t now, struct waiting **list,
+    size_t *n, size_t *cap, struct err *e)
+{
+	struct arena a = { 0 };
+	const char *leaf;
+	int fd = drop_folder_of(d->tray[t], group ? arena_fmt(&a, "%s/", group) : "", &leaf), rc = 0;
 	DIR *dir = fd < 0 ? NULL : fdopendir(fd);
 	struct dirent *entry;
 
-	if (!dir)
-		return err_set(e, ERR_IO, d->dir, 0, "%s/ cannot be read: %s", tray_name[t],
-		    strerror(errno));
-	while ((entry = readdir(dir)) != NULL) {
+	if (group && dir)
+		watch_sub(d, group);
+	while (dir && rc == 0 && (entry = readdir(dir)) != NULL) {
 		struct stat st;
 
 		if (drop_ignores(entry->d_name) ||
-		    fstatat(d->tray[t], entry->d_name, &st, AT_SYMLINK_NOFOLLOW) != 0)
+		    fstatat(fd, entry->d_name, &st, AT_SYMLINK_NOFOLLOW) != 0)
 			continue;
+		if (d->groups && t == TRAY_INBOX && !group && S_ISDIR(st.st_mode)) {
+			rc = list_folder(d, t, entry->d_name, now, list, n, cap, e);
+			continue;
+		}
 		*list = x_grow(*list, cap, *n + 1, sizeof **list);
-		(*list)[(*n)++] = (struct waiting){ .tray = t, .name = strdup(entry->d_name),
-		    .ino = st.st_ino, .size = st.st_size, .since = now, .odd = odd_kind(&st),
+		(*list)[(*n)++] = (struct waiting){ .tray = t, .since = now, .odd = odd_kind(&st),
+		    .name = strdup(group ? arena_fmt(&a, "%s/%s", group, entry->d_name) : entry->d_name),
+		    .ino = st.st_ino, .size = st.st_size,
 		    .mtime = (int64_t)st.st_mtim.tv_sec * 1000000000 + st.st_mtim.tv_nsec };
 	}
-	closedir(dir);
-	return 0;
+	if (dir)
+		closedir(dir);
+	else if (!group || (errno != ENOENT && errno != EACCES && errno != ENOTDIR && errno != ELOOP))
+		rc = err_set(e, ERR_IO, d->dir, 0, "%s/ cannot be read: %s", tray_name[t],
+		    strerror(errno));
+	arena_release(&a);
+	return rc;
 }
 
 /* What was known of a file goes on with it; what was heard meanwhile is added. */
@@ -292,8 +356,9 @@ drop_look(struct drop *d, int64_t now, void (*odd)(const char *name, const char 
 	struct waiting *list = NULL;
 	size_t n = 0, cap = 0;
 
-	if (list_tray(d, TRAY_DESK, now, &list, &n, &cap, e) ||
-	    list_tray(d, TRAY_INBOX, now, &list, &n, &cap, e)) {
+	free_subs(d);
+	if (list_folder(d, TRAY_DESK, NULL, now, &list, &n, &cap, e) ||
+	    list_folder(d, TRAY_INBOX, NULL, now, &list, &n, &cap, e)) {
 		free_list(list, n);
 		return -1;
 	}
@@ -355,6 +420,32 @@ by_age(const void *a, const void *b)
 	return x->mtime < y->mtime ? -1 : 1;
 }
 
+/* To the same name in work/. 0, or -1 and errno. */
+static int
+claim(struct drop *d, const struct waiting *w)
+{
+	const char *leaf;
+	int from = drop_folder_of(d->tray[w->tray], w->name, &leaf), rc = from < 0 ? -1 : 0, fault;
+
+	if (rc == 0 && leaf > w->name) {
+		struct arena a = { 0 };
+		const char *group = arena_text(&a, (struct span){ w->name, (size_t)(leaf - 1 - w->name) });
+
+		/* A folder that is forgotten takes its files along. */
+		if ((mkdirat(d->claimed[w->tray], group, 0700) != 0 && errno != EEXIST) ||
+		    disk_sync_names(d->claimed[w->tray]) != 0)
+			rc = -1;
+		arena_release(&a);
+	}
+	if (rc == 0)
+		rc = renameat(from, leaf, d->claimed[w->tray], w->name);
+	fault = errno;
+	if (from >= 0)
+		close(from);
+	errno = fault;
+	return rc;
+}
+
 int
 drop_claim(struct drop *d, int64_t now, size_t most, struct err *e)
 {
@@ -372,8 +463,7 @@ drop_claim(struct drop *d, int64_t now, size_t most, struct err *e)
 
 		/* ENOENT: somebody took it back. One that may not be moved must not hold up the
 		 * others. */
-		if (renameat(d->tray[w->tray], w->name, d->claimed[w->tray], w->name) == 0 ||
-		    errno == ENOENT) {
+		if (claim(d, w) == 0 || errno == ENOENT || errno == ENOTDIR || errno == ELOOP) {
 			w->gone = true;
 		} else if (errno == EACCES || errno == EPERM) {
 			w->stuck = true;
@@ -411,42 +501,60 @@ by_file(const void *a, const void *b)
 	return strcmp(x->name, y->name);
 }
 
+struct work_list { struct drop_file *file; size_t n, cap; };
+
+/* `group` "" = the tray itself. A folder in it is a group's, whether or not groups are asked
+ * for now; an empty one is taken away. */
+static int
+list_work(struct drop *d, enum tray t, const char *group, struct arena *a, struct work_list *out,
+    struct err *e)
+{
+	const char *at = *group ? group : ".";
+	int fd = openat(d->claimed[t], at, O_RDONLY | O_DIRECTORY | O_NOFOLLOW | O_CLOEXEC), rc = 0;
+	DIR *dir = fd < 0 ? NULL : fdopendir(fd);
+	struct dirent *entry;
+	bool empty = true;
+
+	if (!dir)
+		return err_set(e, ERR_IO, d->dir, 0, "work/ cannot be read: %s", strerror(errno));
+	while (rc == 0 && (entry = readdir(dir)) != NULL) {
+		struct drop_file f = { .tray = t, .group = group };
+
+		if (strcmp(entry->d_name, ".") == 0 || strcmp(entry->d_name, "..") == 0 ||
+		    fstatat(fd, entry->d_name, &f.st, AT_SYMLINK_NOFOLLOW) != 0)
+			continue;
+		empty = false;
+		if (!*group && S_ISDIR(f.st.st_mode)) {
+			rc = list_work(d, t, arena_fmt(a, "%s", entry->d_name), a, out, e);
+			continue;
+		}
+		f.name = arena_fmt(a, "%s%s%s", group, *group ? "/" : "", entry->d_name);
+		f.path = arena_fmt(a, "%s/%s", tray_name[t], f.name);
+		out->file = x_grow(out->file, &out->cap, out->n + 1, sizeof *out->file);
+		out->file[out->n++] = f;
+	}
+	closedir(dir);
+	if (rc == 0 && empty && *group)
+		unlinkat(d->claimed[t], group, AT_REMOVEDIR);
+	return rc;
+}
+
 int
 drop_work(struct drop *d, struct arena *a, struct drop_file **out, size_t *n, struct err *e)
 {
-	struct drop_file *list = NULL;
-	size_t cap = 0;
+	struct work_list list = { 0 };
+	int rc = 0;
 
-	*n = 0;
-	for (int t = 0; t < TRAYS; t++) {
-		int fd = openat(d->claimed[t], ".", O_RDONLY | O_DIRECTORY | O_CLOEXEC);
-		DIR *dir = fd < 0 ? NULL : fdopendir(fd);
-		struct dirent *entry;
-
-		if (!dir) {
-			free(list);
-			return err_set(e, ERR_IO, d->dir, 0, "work/ cannot be read: %s", strerror(errno));
-		}
-		while ((entry = readdir(dir)) != NULL) {
-			struct drop_file f = { .tray = (enum tray)t };
-
-			if (strcmp(entry->d_name, ".") == 0 || strcmp(entry->d_name, "..") == 0 ||
-			    fstatat(d->claimed[t], entry->d_name, &f.st, AT_SYMLINK_NOFOLLOW) != 0)
-				continue;
-			f.name = arena_fmt(a, "%s", entry->d_name);
-			f.path = arena_fmt(a, "%s/%s", tray_name[t], entry->d_name);
-			list = x_grow(list, &cap, *n + 1, sizeof *list);
-			list[(*n)++] = f;
-		}
-		closedir(dir);
-	}
+	for (int t = 0; t < TRAYS && rc == 0; t++)
+		rc = list_work(d, (enum tray)t, "", a, &list, e);
+	if (list.n)
+		qsort(list.file, list.n, sizeof *list.file, by_file);
+	*n = rc ? 0 : list.n;
+	*out = arena_take(a, (*n + 1) * sizeof **out);
 	if (*n)
-		qsort(list, *n, sizeof *list, by_file);
-	*out = arena_take(a, (*n + 1) * sizeof *list);
-	if (*n)
-		memcpy(*out, list, *n * sizeof *list);
-	free(list);
-	return 0;
+		memcpy(*out, list.file, *n * sizeof **out);
+	free(list.file);
+	return rc;
 }
 
 /* ---- counted from outside ---------------------------------------------------- */
@@ -460,34 +568,48 @@ is_note(const char *name)
 }
 
 static int64_t
-count_files(const char *folder)
+at_least(int64_t least, int64_t n)
 {
-	DIR *dir = opendir(folder);
+	return n > least ? n : least;
+}
+
+/* `deep`: also in its folders, which are groups. */
+static int64_t
+count_files(int at, const char *folder, bool deep)
+{
+	int fd = openat(at, folder, O_RDONLY | O_DIRECTORY | O_NOFOLLOW | O_CLOEXEC);
+	DIR *dir = fd < 0 ? NULL : fdopendir(fd);
 	struct dirent *entry;
 	struct stat st;
 	int64_t n = dir ? 0 : -1;
 
-	while (dir && (entry = readdir(dir)) != NULL)
-		n += !drop_ignores(entry->d_name) && !is_note(entry->d_name) &&
-		    fstatat(dirfd(dir), entry->d_name, &st, AT_SYMLINK_NOFOLLOW) == 0 &&
-		    !odd_kind(&st);
+	while (dir && (entry = readdir(dir)) != NULL) {
+		if (drop_ignores(entry->d_name) || is_note(entry->d_name) ||
+		    fstatat(fd, entry->d_name, &st, AT_SYMLINK_NOFOLLOW) != 0)
+			continue;
+		if (!odd_kind(&st))
+			n++;
+		else if (deep && S_ISDIR(st.st_mode))
+			n += at_least(0, count_files(fd, entry->d_name, false));
+	}
 	if (dir)
 		closedir(dir);
 	return n;
 }
 
 struct drop_census
-drop_count(const char *dir)
+drop_count(const char *dir, bool groups)
 {
 	struct arena a = { 0 };
 	struct drop_census c = { 0 };
 
 	for (int t = 0; t < TRAYS && c.waiting >= 0; t++) {
-		int64_t n = count_files(arena_fmt(&a, "%s/%s", dir, tray_name[t]));
+		int64_t n = count_files(AT_FDCWD, arena_fmt(&a, "%s/%s", dir, tray_name[t]),
+		    groups && t == TRAY_INBOX);
 
 		c.waiting = n < 0 ? -1 : c.waiting + n;
 	}
-	c.failed = count_files(arena_fmt(&a, "%s/failed", dir));
+	c.failed = count_files(AT_FDCWD, arena_fmt(&a, "%s/failed", dir), false);
 	arena_release(&a);
 	return c;
 }

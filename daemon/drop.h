@@ -1,10 +1,12 @@
 /* drop.h - the folders of the daemon, and a file's way through them.
  *
  *   inbox/    events, from whoever may export
+ *   inbox/G/  the same of the accounts of group G, where groups are asked for
  *   desk/     lists and decisions, from those whom the administrator lets write there
- *   work/     inbox/ and desk/ again: files that were claimed; empty between two rounds
+ *   work/     inbox/, inbox/G/ and desk/ again: files that were claimed; empty between two rounds
  *   done/     2026-10-01/NAME.gz, by the day on which they were taken
  *   failed/   NAME, and NAME.why.txt beside it
+ * In the last two, inbox/G/NAME is G.NAME.
  *
  * All lie on one file system, so that every step is a rename: at each instant a file is in
  * one place, and what was claimed before the machine stopped still lies in work/. A file
@@ -30,9 +32,9 @@ enum tray { TRAY_INBOX, TRAY_DESK, TRAYS };
 
 struct drop;
 
-/* `settle` ms. Makes the folders that are missing (mode 0770, work/
+/* `settle` ms. `groups`: folders in inbox/ are groups, one deep. Makes the folders that are missing (mode 0770, work/
  * 0700, less the umask). Given. */
-struct drop *drop_open(const char *dir, int64_t settle, struct err *e);
+struct drop *drop_open(const char *dir, int64_t settle, bool groups, struct err *e);
 void drop_close(struct drop *d);
 
 /* Becomes readable when something happened in inbox/ or desk/; -1 = the system does not
@@ -54,7 +56,8 @@ int drop_claim(struct drop *d, int64_t now, size_t most, struct err *e);
 /* What lies in work/, in the same order. */
 struct drop_file {
 	enum tray   tray;
-	const char *name;		/* as dropped */
+	const char *name;		/* as dropped: "NAME", or "G/NAME" */
+	const char *group;		/* "G"; "" = none */
 	const char *path;		/* "inbox/NAME": below work/ */
 	struct stat st;			/* when it was listed */
 };
@@ -82,7 +85,7 @@ int drop_failures(struct drop *d, struct arena *a, struct drop_failed **out, siz
 /* What lies in the folder of a daemon, counted without one: whole or not. -1 = may not be
  * looked at. */
 struct drop_census { int64_t waiting, failed; };
-struct drop_census drop_count(const char *dir);
+struct drop_census drop_count(const char *dir, bool groups);
 /* Is the name left alone? */
 bool drop_ignores(const char *name);
 

@@ -22,10 +22,14 @@ fault(const struct drop *d, const char *what, const char *name, struct err *e)
 	return err_set(e, ERR_IO, d->dir, 0, "%s %s: %s", what, name, strerror(errno));
 }
 
-/* The name, or its first bytes when nothing fits beside it. */
+/* The name, or its first bytes when nothing fits beside it; a group's G/NAME is G.NAME. */
 static const char *
 short_name(struct arena *a, const char *name)
 {
+	const char *slash = strchr(name, '/');
+
+	if (slash)
+		name = arena_fmt(a, "%.*s.%s", (int)(slash - name), name, slash + 1);
 	return arena_text(a, (struct span){ name, strnlen(name, LONGEST) });
 }
 
@@ -322,10 +326,17 @@ drop_fail(struct drop *d, const struct drop_file *f, const char *why, struct err
 int
 drop_back(struct drop *d, const struct drop_file *f, struct err *e)
 {
-	if (renameat2(d->claimed[f->tray], f->name, d->tray[f->tray], f->name,
-	    RENAME_NOREPLACE) == 0 || errno == EEXIST || errno == EINVAL)
-		return 0;
-	return fault(d, "cannot move back", f->path, e);
+	const char *leaf;
+	int to = drop_folder_of(d->tray[f->tray], f->name, &leaf);
+	int rc = 0;
+
+	/* Without its folder it stays, and is taken in at the next start. */
+	if (to >= 0 && renameat2(d->claimed[f->tray], f->name, to, leaf, RENAME_NOREPLACE) != 0 &&
+	    errno != EEXIST && errno != EINVAL)
+		rc = fault(d, "cannot move back", f->path, e);
+	if (to >= 0)
+		close(to);
+	return rc;
 }
 
 static int

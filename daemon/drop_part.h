@@ -10,7 +10,7 @@
 /* One thing in inbox/ or desk/. */
 struct waiting {
 	enum tray   tray;
-	char       *name;
+	char       *name;		/* "NAME", or "G/NAME" */
 	const char *odd;		/* why it is passed over; NULL = a file */
 	bool        told;		/* that it is odd */
 	bool        stuck;		/* odd because it may not be moved */
@@ -27,6 +27,9 @@ struct waiting {
 struct drop {
 	char           *dir;		/* full path */
 	int64_t         settle;
+	bool            groups;		/* folders in inbox/ are groups */
+	struct sub { int watch; char *name; } *sub;	/* those that are listened to */
+	size_t          n_sub, cap_sub;
 	int             root, tray[TRAYS], work, claimed[TRAYS], done, failed;	/* folders */
 	int             notify, watch[TRAYS];
 	struct waiting *list;		/* as last looked at, in the order of claiming */
@@ -37,5 +40,9 @@ struct drop {
 	struct waiting *heard;		/* since then */
 	size_t          n_heard, cap_heard;
 };
+
+/* The folder that a name stands in, opened, no link followed; *leaf is its last part.
+ * -1 and errno. close() it. */
+int drop_folder_of(int tray, const char *name, const char **leaf);
 
 #endif

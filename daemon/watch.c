@@ -273,6 +273,31 @@ note_places(struct watch *w, const struct drop_file *const *file, const char *co
 		log_say(LOG_WARNING, "places-not-noted", "why", e.text);
 }
 
+/* Before they leave work/: what is not noted is read again. */
+static int
+note_groups(struct watch *w, const struct drop_file *const *file, const struct ingest_result *r,
+    struct arena *a, struct err *e)
+{
+	const char *from = drop_path(w->drop, a, "work");
+	int rc = 0;
+	bool begun = false;
+
+	for (size_t i = 0; rc == 0 && w->o->groups && i < r->n_file; i++) {
+		if (!*file[i]->group || !r->file[i].taken)
+			continue;
+		if (!begun)
+			rc = store_begin(w->s, e);
+		begun = true;
+		if (rc == 0)
+			rc = store_group(w->s, arena_fmt(a, "%s/%s", from, file[i]->path), file[i]->group, e);
+	}
+	if (rc == 0 && begun)
+		rc = store_commit(w->s, e);
+	if (rc)
+		store_abort(w->s);
+	return rc;
+}
+
 /* Takes in what lies in work/. */
 static void
 process(struct watch *w, const struct drop_file *file, size_t n, struct arena *a)
@@ -301,6 +326,12 @@ process(struct watch *w, const struct drop_file *file, size_t n, struct arena *a
 	rc = ingest_paths(w->s, path, m, &o, &r, &e);
 	if (rc && !*loop_stop())
 		rest(w, "store-failed", &e);
+	if (note_groups(w, good, &r, a, &e) < 0) {
+		if (!*loop_stop())
+			rest(w, "store-failed", &e);
+		ingest_result_release(&r);
+		return;
+	}
 	for (size_t i = 0; i < r.n_file; i++) {
 		const struct ingest_file *told = &r.file[i];
 
@@ -581,12 +612,13 @@ settle_in(struct watch *w, struct err *e)
 {
 	static const char *const folder[] = { "inbox", "desk", "done", "failed" };
 	struct arena a = { 0 };
-	struct home home = { drop_path(w->drop, &a, ""), w->o->backup ? w->o->backup : "" };
+	struct home home = { drop_path(w->drop, &a, ""), w->o->backup ? w->o->backup : "",
+	    w->o->groups };
 	struct home noted;
 	int rc = store_home(w->s, &a, &noted, e);
 
 	if (rc == 0 && (strcmp(noted.folder, home.folder) != 0 ||
-	    strcmp(noted.backup, home.backup) != 0) && store_set_home(w->s, &home, e) < 0 && !*loop_stop())
+	    strcmp(noted.backup, home.backup) != 0 || noted.groups != home.groups) && store_set_home(w->s, &home, e) < 0 && !*loop_stop())
 		log_say(LOG_WARNING, "folder-not-noted", "why", e->text);
 	for (size_t i = 0; rc == 0 && i < sizeof folder / sizeof *folder; i++)
 		rc = group_folder(drop_path(w->drop, &a, folder[i]), w->o->group, e);
@@ -603,7 +635,7 @@ watch_run(struct store *s, const struct watch_options *o, struct err *e)
 	struct log l;
 	int rc = 0;
 
-	if (loop_init(e) || !(w.drop = drop_open(o->dir, o->settle, e)))
+	if (loop_init(e) || !(w.drop = drop_open(o->dir, o->settle, o->groups, e)))
 		return -1;
 	/* From here names are as dropped: "inbox/a.csv", below work/. */
 	if (chdir(drop_path(w.drop, &a, "work")) != 0)

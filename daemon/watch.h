@@ -25,6 +25,7 @@ struct watch_options {
 	enum covers    covers;
 	int64_t        settle, look;	/* ms: a file is whole after; looks at least every */
 	size_t         batch;		/* as in ingest.h */
+	bool           groups;		/* folders in inbox/ are groups */
 	bool           once;		/* leave when nothing waits any more */
 	struct tz_set *zones;
 };

@@ -30,7 +30,7 @@ read_account(sqlite3_stmt *st, struct arena *a, struct account_info *x)
 
 /* First and last are the as-read wall clock's, good to a day; nothing here judges. */
 #define ACCOUNT_SQL \
-	"SELECT a.id, a.account, a.receiver, a.line, coalesce(t.name, ''), coalesce(t.\"group\", '')," \
+	"SELECT a.id, a.account, a.receiver, a.line, coalesce(t.name, ''), coalesce(nullif(t.\"group\", ''), a.\"group\")," \
 	" coalesce(t.timezone, '')," \
 	" (SELECT min(from_at) FROM account_span c WHERE c.account = a.id)," \
 	" (SELECT max(to_at) FROM account_span c WHERE c.account = a.id)," \

@@ -82,6 +82,24 @@ load_site(struct store *s, struct view *v, const char *account, const char **was
 	return 0;
 }
 
+/* Where sites names none: that of the folder its last export came by. */
+static int
+load_group(struct store *s, struct view *v, const char *account, struct err *e)
+{
+	sqlite3_stmt *st = *v->group ? NULL : db_stmt(s, "SELECT \"group\" FROM account"
+	    " WHERE account = ?1 AND \"group\" <> '' LIMIT 1", e);
+	int rc;
+
+	if (!st)
+		return *v->group ? 0 : -1;
+	db_bind_text(st, 1, account);
+	if ((rc = db_step(s, st, e)) <= 0)
+		return rc;
+	v->group = db_text(st, 0, &v->arena);
+	sqlite3_reset(st);
+	return 0;
+}
+
 static int
 by_from(const void *a, const void *b)
 {
@@ -189,6 +207,7 @@ load_view(struct store *s, int64_t id, int64_t as_of, bool texts, struct view *v
 	sqlite3_reset(st);
 	v->account = display_name(s, &v->arena, account, v->receiver, v->line, e);
 	if (!v->account || load_cells(s, e) || load_site(s, v, account, &was.account, e) ||
+	    load_group(s, v, account, e) ||
 	    (*was.account && load_former(s, &was, id, e)) || load_cover(s, v, id, &was, as_of, e))
 		goto fail;
 	if (was.until != INT64_MAX && (as_of == NO_TIME || as_of >= was.until))

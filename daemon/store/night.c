@@ -239,6 +239,29 @@ store_moved(struct store *s, const char *from, const char *to, struct err *e)
 }
 
 int
+store_group(struct store *s, const char *place, const char *group, struct err *e)
+{
+	static const char *const sql[] = {
+		"INSERT OR IGNORE INTO due SELECT a.id FROM cover c JOIN account a ON a.id = c.account"
+		" WHERE c.file = (SELECT max(id) FROM file WHERE place = ?1) AND a.\"group\" <> ?2",
+		"UPDATE account SET \"group\" = ?2 WHERE \"group\" <> ?2 AND id IN (SELECT account FROM cover"
+		" WHERE file = (SELECT max(id) FROM file WHERE place = ?1))",
+	};
+	int rc = 0;
+
+	for (size_t i = 0; rc == 0 && i < sizeof sql / sizeof *sql; i++) {
+		sqlite3_stmt *st = db_stmt(s, sql[i], e);
+
+		if (!st)
+			return -1;
+		db_bind_text(st, 1, place);
+		db_bind_text(st, 2, group);
+		rc = db_run(s, st, e);
+	}
+	return rc;
+}
+
+int
 store_knows(struct store *s, const char *place, int64_t size, uint32_t crc32,
     bool covers_all, bool *known, struct err *e)
 {

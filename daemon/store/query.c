@@ -7,6 +7,7 @@
 #include "daemon/store/cases.h"
 #include "daemon/store/db.h"
 #include "daemon/store/load.h"
+#include "daemon/store/stored.h"
 #include "daemon/store/tables.h"
 
 /* On life safety a decision lapses after a day, whatever it says. */
@@ -235,15 +236,15 @@ read_rows(struct store *s, const struct finding_filter *f, struct arena *a,
     struct stored_finding **out, struct json_cells **json, size_t *n, struct err *e)
 {
 	sqlite3_stmt *st = db_stmt(s, "SELECT f.id, f.rule, f.account, f.zone, f.serial, f.device,"
-	    " coalesce(t.name, ''), coalesce(t.\"group\", ''), coalesce(t.timezone, ''),"
+	    " coalesce(t.name, ''), " GROUP_OF_FINDING ", coalesce(t.timezone, ''),"
 	    " f.level, f.life, f.onset, f.last, f.cleared, f.count, f.summary,"
 	    " f.measures, f.checks, f.cautions, f.members, f.all_evidence, c.night, c.raised,"
 	    " f.kind, f.day_to, f.days"
 	    " FROM finding f JOIN finding_case c ON c.id = f.id"
 	    " LEFT JOIN site t ON t.id = (SELECT max(id) FROM site u WHERE u.account ="
-	    "   iif(instr(f.account, '@'), substr(f.account, 1, instr(f.account, '@') - 1), f.account))"
+	    "   " ACCOUNT_OF_FINDING ")"
 	    " WHERE NOT f.pending AND (?1 IS NULL OR f.id = lower(?1)) AND (?2 IS NULL OR f.rule = ?2)"
-	    " AND (?3 IS NULL OR f.account = ?3) AND (?4 IS NULL OR t.\"group\" = ?4 COLLATE NOCASE)"
+	    " AND (?3 IS NULL OR f.account = ?3) AND (?4 IS NULL OR " GROUP_OF_FINDING " = ?4 COLLATE NOCASE)"
 	    " AND (?5 < 0 OR f.level = ?5)", e);
 	size_t cap = 0, cap_json = 0;
 	int rc;

@@ -4,6 +4,7 @@
 #include <stdlib.h>
 
 #include "daemon/store/db.h"
+#include "daemon/store/stored.h"
 #include "rules/repair.h"
 
 /* ---- kept -------------------------------------------------------------------- */
@@ -157,7 +158,7 @@ store_weeks(struct store *s, int (*each)(void *ctx, const struct account_weeks *
     struct err *e)
 {
 	enum { MOST = 64, NUMBERS = 4 };
-	sqlite3_stmt *st = db_stmt(s, "SELECT a.account, " SITE_OF("name") ", " SITE_OF("\"group\"")
+	sqlite3_stmt *st = db_stmt(s, "SELECT a.account, " SITE_OF("name") ", " "coalesce(nullif(" SITE_OF("\"group\"") ", ''), a.\"group\")"
 	    ", w.monday, w.counts FROM week w JOIN account a ON a.id = w.account"
 	    " ORDER BY a.account, a.receiver, a.line", e);
 	int rc;
@@ -190,11 +191,11 @@ int
 store_case_times(struct store *s, struct arena *a, struct case_times **out, size_t *n,
     struct err *e)
 {
-	sqlite3_stmt *st = db_stmt(s, "SELECT f.rule, coalesce(t.\"group\", ''), f.onset, c.raised,"
+	sqlite3_stmt *st = db_stmt(s, "SELECT f.rule, " GROUP_OF_FINDING ", f.onset, c.raised,"
 	    " (SELECT min(d.at) FROM decision d WHERE d.finding = f.id), f.cleared, f.life"
 	    " FROM finding f JOIN finding_case c ON c.id = f.id"
 	    " LEFT JOIN site t ON t.id = (SELECT max(id) FROM site u WHERE u.account ="
-	    "   iif(instr(f.account, '@'), substr(f.account, 1, instr(f.account, '@') - 1), f.account))"
+	    "   " ACCOUNT_OF_FINDING ")"
 	    " WHERE NOT f.pending"
 	    " ORDER BY f.onset, f.id", e);
 	struct case_times *list = NULL;

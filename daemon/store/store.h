@@ -302,6 +302,10 @@ int store_owner(struct store *s, int64_t file, const char *owner, struct err *e)
 /* A file that was read lies elsewhere now; both are full paths. */
 int store_moved(struct store *s, const char *from, const char *to, struct err *e);
 
+/* The accounts that have rows in the last file read from `place` are of this group, unless
+ * sites names another for them. Due, where that changes something. In a transaction. */
+int store_group(struct store *s, const char *place, const char *group, struct err *e);
+
 /* Need the file at `place` with this fingerprint not be read? Events: these bytes were
  * read once, for as many accounts (`covers_all`). A list: they are what was last read
  * from this place; else an older list would come to hold again. */
@@ -311,7 +315,7 @@ int store_knows(struct store *s, const char *place, int64_t size, uint32_t crc32
 /* ---- the daemon --------------------------------------------------------------- */
 
 /* Where the daemon works, full paths; "" = not known: none fed the store, or no backups. */
-struct home { const char *folder, *backup; };
+struct home { const char *folder, *backup; bool groups; /* folders in inbox/ are groups */ };
 int store_set_home(struct store *s, const struct home *home, struct err *e);
 int store_home(struct store *s, struct arena *a, struct home *out, struct err *e);
 

@@ -29,4 +29,12 @@ int stored_phrase(struct store *s, int64_t id, struct arena *a, const char **out
 /* The account is to be judged again. */
 int stored_due(struct store *s, int64_t account, struct err *e);
 
+/* Of a row f of finding with the row t of site that holds, or NULLs: its account without the
+ * receiver and line that tell it from another, and its group. */
+#define ACCOUNT_OF_FINDING \
+	"iif(instr(f.account, '@'), substr(f.account, 1, instr(f.account, '@') - 1), f.account)"
+#define GROUP_OF_FINDING \
+	"coalesce(nullif(t.\"group\", ''), (SELECT a.\"group\" FROM account a WHERE a.account = " \
+	ACCOUNT_OF_FINDING " AND a.\"group\" <> '' LIMIT 1), '')"
+
 #endif

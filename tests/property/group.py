@@ -121,7 +121,8 @@ def main(program, folder, seed):
     decide = ("decide", found, "--as", "planned", "--who", "R. Moser", "--until", "2099-01-01T00:00:00Z",
               "--why", "=cmd, \"x\"")
     people.run(READER, [STAFF], *decide)
-    people.run(STRANGER, [], "triage", ok=(3,))
+    told = people.run(STRANGER, [], "triage", ok=(3,))
+    assert "may not enter" in " ".join(told.split()), told
     people.run(STRANGER, [], *decide, ok=(3,))
     assert len(people.decisions()) == 1
     status = json.loads(people.run(READER, [STAFF], "status", "--format", "json", ok=(0, 1)))

@@ -31,9 +31,9 @@ def until(what, true):
 
 
 class Daemon:
-    def __init__(self, program, d, *words, env=None):
+    def __init__(self, program, d, *words, env=None, before=()):
         self.d, self.log = d, f"{d}/log"
-        self.p = subprocess.Popen([program.path, "watch", f"{d}/drop", "--db", f"{d}/s.db", *words],
+        self.p = subprocess.Popen([*before, program.path, "watch", f"{d}/drop", "--db", f"{d}/s.db", *words],
                                   env={**program.env, **(env or {})}, stdin=subprocess.DEVNULL,
                                   stdout=subprocess.DEVNULL, stderr=open(self.log, "ab"))
         until("the daemon starts", lambda: self.said("what=start") or self.p.poll() is not None)
@@ -270,6 +270,51 @@ def board(program, folder):
     assert w.end()[0] == 0
 
 
+def groups(program, folder):
+    """Folders in inbox/ name the group of the accounts, unless sites does."""
+    d = folder_of(folder, "groups")
+    w = Daemon(program, d, "--settle", "1", "--groups")
+    drop(d, "desk", "sites.csv", [("A2", "UTC", "SOUTH")], ("account", "timezone", "group"))
+    until("sites.csv is done", lambda: done(d, "sites.csv.gz"))
+    fire = lambda a, n: [(a, f"2026-10-01T08:{i:02d}:00Z", "fire-alarm", "1") for i in range(n)]
+    os.mkdir(f"{d}/drop/inbox/North 1")
+    drop(d, "inbox/North 1", "a.csv", fire("A1", 2) + fire("A2", 2))
+    drop(d, "inbox", "b.csv", fire("A3", 1))
+    until("both are done", lambda: done(d, "North 1.a.csv.gz") and done(d, "b.csv.gz"))
+    def of(group):  # 2: nobody is of it
+        text = program.run(f"{d}/s.db", "triage", "--format", "json", "--group", group, ok=(0, 2))
+        return sorted(f["account"] for f in json.loads(text or '{"findings":[]}')["findings"])
+
+    until("they are judged", lambda: of("north 1") == ["A1"] and of("SOUTH") == ["A2"])
+    # It moves to another group with its next export, also where no row of that is new.
+    os.mkdir(f"{d}/drop/inbox/West")
+    drop(d, "inbox/West", "again.csv", fire("A1", 2))
+    until("it is of the other group", lambda: of("west") == ["A1"] and of("north 1") == [])
+    drop(d, "inbox/West", "set.csv", [("chatter", "bursts", "9")], ("rule", "setting", "value"))
+    until("a list there failed", lambda: glob.glob(f"{d}/drop/failed/West.set.csv.why.txt"))
+    assert w.end()[0] == 0
+    # Not asked for: a folder is passed over.
+    w = Daemon(program, d, "--settle", "0")
+    until("it is told", lambda: w.said('file="inbox/North 1" why="a folder"'))
+    assert w.end()[0] == 0
+
+
+def looking_only(program, folder):
+    """Where the system tells of nothing, as on a network share."""
+    deaf = ["unshare", "-Ur", "sh", "-c", 'echo 0 > /proc/sys/user/max_inotify_instances && exec "$@"', "sh"]
+    if subprocess.run([*deaf, "true"], check=False, capture_output=True).returncode:
+        print("looking only: not tried, no user namespaces here")
+        return
+    d = folder_of(folder, "deaf")
+    w = Daemon(program, d, "--settle", "1", "--look", "1", "--groups", before=deaf)
+    assert w.said('notifications="no: looking only"')
+    drop(d, "inbox", "a.csv", events(3))
+    os.mkdir(f"{d}/drop/inbox/G")
+    drop(d, "inbox/G", "b.csv", events(4))
+    until("a.csv is done", lambda: done(d, "a.csv.gz") and done(d, "G.b.csv.gz"))
+    assert w.end()[0] == 0
+
+
 def main(program, folder, _seed):
     ordinary_day(program, folder)
     wordings(program, folder)
@@ -278,6 +323,8 @@ def main(program, folder, _seed):
     supervised(program, folder)
     night(program, folder)
     board(program, folder)
+    groups(program, folder)
+    looking_only(program, folder)
 
 
 cases(main)

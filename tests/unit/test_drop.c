@@ -6,6 +6,7 @@
 
 #include <cmocka.h>
 #include <dirent.h>
+#include <fcntl.h>
 #include <limits.h>
 #include <stdio.h>
 #include <stdlib.h>
@@ -15,7 +16,7 @@
 #include <unistd.h>
 #include <zlib.h>
 
-#include "daemon/drop.h"
+#include "daemon/drop_part.h"
 #include "daemon/log.h"
 #include "daemon/notify.h"
 
@@ -39,7 +40,7 @@ begin(struct case_ *c, int64_t settle)
 
 	*c = (struct case_){ .dir = "/tmp/drop.XXXXXX" };
 	assert_non_null(mkdtemp(c->dir));
-	c->d = drop_open(c->dir, settle, &e);
+	c->d = drop_open(c->dir, settle, false, &e);
 	assert_non_null(c->d);
 	odd_told[0] = '\0';
 }
@@ -411,6 +412,114 @@ watchdog_is_half_and_ours(void **state)
 	unsetenv("WATCHDOG_USEC");
 }
 
+/* More happened than the system keeps in mind: the closing of a file may be among it. */
+static void
+too_much_to_hear(void **state)
+{
+	struct case_ c;
+	struct err e;
+	FILE *f;
+
+	(void)state;
+	begin(&c, 10);
+	f = fopen(at(&c, "inbox/a.csv"), "w");
+	assert_non_null(f);
+	fputs("x", f);
+	fflush(f);
+	assert_string_equal(claim(&c, 1000), "");
+	assert_true(drop_next(c.d, 1010) > 10);		/* somebody writes: for minutes */
+	/* Two names by turns, so that no two words are the same; 16384 are kept by default. */
+	for (int i = 0; i < 20000; i++) {
+		const char *name = i % 2 ? "inbox/b.tmp" : "inbox/c.tmp";
+
+		close(open(at(&c, name), O_WRONLY | O_CREAT, 0600));
+		unlink(at(&c, name));
+		arena_reset(&c.a);
+	}
+	assert_int_equal(fclose(f), 0);
+	put(&c, "inbox/d.csv", "x");
+	drop_listen(c.d);
+	assert_int_equal(drop_look(c.d, 2000, odd, &e), 0);
+	assert_int_equal(drop_waiting(c.d), 2);
+	assert_string_equal(claim(&c, 2010), "inbox/a.csv inbox/d.csv");
+	end(&c);
+}
+
+/* Folders in inbox/ as groups: one deep, no link followed, whatever their names. */
+static void
+folders_are_groups(void **state)
+{
+	static const char *const odd_name = "inbox/o d\n=\"";
+	struct case_ c;
+	struct drop_file *f;
+	const char *place;
+	struct err e;
+	size_t n;
+
+	(void)state;
+	begin(&c, 0);
+	drop_close(c.d);
+	c.d = drop_open(c.dir, 0, true, &e);
+	assert_non_null(c.d);
+	assert_int_equal(mkdir(at(&c, "inbox/N.1"), 0700) + mkdir(at(&c, odd_name), 0700) +
+	    mkdir(at(&c, "inbox/N.1/deep"), 0700) + mkdir(at(&c, "inbox/.x"), 0700) +
+	    mkdir(at(&c, "inbox/y.tmp"), 0700) + mkdir(at(&c, "desk/N"), 0700) +
+	    mkdir(at(&c, "away"), 0700), 0);
+	put(&c, "away/a.csv", "x");
+	put(&c, "desk/N/a.csv", "x");
+	put(&c, "inbox/y.tmp/a.csv", "x");
+	put(&c, "inbox/.x/a.csv", "x");
+	put(&c, "inbox/N.1/deep/a.csv", "x");
+	assert_int_equal(symlink("../away", at(&c, "inbox/link")), 0);
+	assert_int_equal(symlink("../../away/a.csv", at(&c, "inbox/N.1/link.csv")), 0);
+	put(&c, "inbox/N.1/a.csv", "one");
+	put(&c, "inbox/a.csv", "two");
+	put(&c, arena_fmt(&c.a, "%s/a.csv", odd_name), "three");
+	claim(&c, 1000);
+	assert_non_null(strstr(odd_told, "inbox/N.1/deep: a folder"));
+	assert_non_null(strstr(odd_told, "inbox/N.1/link.csv: a symbolic link"));
+	assert_non_null(strstr(odd_told, "inbox/link: a symbolic link"));
+	assert_non_null(strstr(odd_told, "desk/N: a folder"));
+	assert_null(strstr(odd_told, "N.1: "));
+	assert_true(there(&c, "work/inbox/N.1/a.csv") && there(&c, "away/a.csv"));
+	assert_int_equal(drop_work(c.d, &c.a, &f, &n, &e), 0);
+	assert_int_equal(n, 3);
+	for (size_t i = 0; i < n; i++) {
+		const char *group = strchr(f[i].name, '/') ? f[i].name[0] == 'N' ? "N.1" : odd_name + 6 : "";
+
+		assert_string_equal(f[i].group, group);
+		if (*group == 'N')
+			assert_int_equal(drop_back(c.d, &f[i], &e), 0);
+		else if (*group)
+			assert_int_equal(drop_fail(c.d, &f[i], "why", &e), 0);
+		else
+			assert_int_equal(drop_done(c.d, &f[i], &never, &c.a, &place, &e), 0);
+	}
+	assert_int_equal(drop_flush(c.d, &e), 0);
+	assert_true(there(&c, "inbox/N.1/a.csv") && there(&c, arena_fmt(&c.a, "failed/%s.a.csv", odd_name + 6)));
+	/* Empty ones do not stay in work/. */
+	assert_int_equal(drop_work(c.d, &c.a, &f, &n, &e), 0);
+	assert_int_equal(n, 0);
+	assert_false(there(&c, "work/inbox/N.1"));
+	/* A folder that became a link since it was looked at. */
+	drop_listen(c.d);
+	assert_int_equal(drop_look(c.d, 2000, odd, &e), 0);
+	assert_int_equal(drop_waiting(c.d), 1);
+	assert_int_equal(rename(at(&c, "inbox/N.1"), at(&c, "gone")), 0);
+	assert_int_equal(symlink("../away", at(&c, "inbox/N.1")), 0);
+	assert_int_equal(drop_claim(c.d, 2000, 10, &e), 0);
+	assert_true(there(&c, "away/a.csv") && there(&c, "gone/a.csv"));
+	/* What happens in a folder that was made just now is heard. */
+	assert_int_equal(mkdir(at(&c, "inbox/new"), 0700), 0);
+	drop_listen(c.d);
+	assert_int_equal(drop_look(c.d, 3000, odd, &e), 0);
+	put(&c, "away/b.csv", "four");
+	assert_int_equal(rename(at(&c, "away/b.csv"), at(&c, "inbox/new/b.csv")), 0);
+	c.d->settle = 1000;
+	assert_string_equal(claim(&c, 3001), "inbox/new/b.csv");
+	end(&c);
+}
+
 int
 main(void)
 {
@@ -423,6 +532,8 @@ main(void)
 		cmocka_unit_test(done_is_compressed_and_never_replaced),
 		cmocka_unit_test(failed_has_a_note),
 		cmocka_unit_test(back_replaces_nothing),
+		cmocka_unit_test(too_much_to_hear),
+		cmocka_unit_test(folders_are_groups),
 		cmocka_unit_test(log_values_stay_on_their_line),
 		cmocka_unit_test(watchdog_is_half_and_ours),
 	};
