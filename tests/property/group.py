@@ -97,6 +97,17 @@ def main(program, folder, seed):
     assert mode(people.db) == (STAFF, 0o660)
     people.run(READER, [STAFF], "triage")
     people.run(STRANGER, [], "triage", ok=(3,))
+    # The night run by cron: what it writes, and the folder that it makes.
+    os.makedirs(f"{d}/exports")
+    people.run(DAEMON, [STAFF], "nightly", f"{d}/exports", "--out", f"{d}/other/out", "--group", str(STAFF),
+               ok=(0, 1))
+    assert mode(f"{d}/other/out") == (STAFF, 0o2770)
+    for name in ("digest.txt", "findings.csv", "findings.json", "set-aside.csv", "board.html"):
+        assert mode(f"{d}/other/out/{name}") == (STAFF, 0o640), name
+    # Without the option nobody else reads, also in a folder that is the group's.
+    people.run(DAEMON, [STAFF], "nightly", f"{d}/exports", "--out", f"{d}/other/own", ok=(0, 1))
+    assert mode(f"{d}/other/own")[1] & 0o777 == 0o700
+    assert mode(f"{d}/other/own/digest.txt")[1] == 0o600
     people.db = srv
 
     log = open(f"{d}/log", "ab")
