@@ -101,6 +101,15 @@ cmd_fail(const struct err *e)
 	return e->code == ERR_USAGE ? OUT_USAGE : OUT_FAILED;
 }
 
+int
+cmd_no_folder(const char *folder, struct err *e)
+{
+	bool wrong = errno == ENOTDIR || errno == ENOENT || errno == EACCES;
+
+	return err_set(e, wrong ? ERR_USAGE : ERR_IO, folder, 0, "is no folder, and none can be made:"
+	    " %s", strerror(errno));
+}
+
 void
 cmd_say(const char *fmt, ...)
 {

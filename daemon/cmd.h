@@ -42,6 +42,9 @@ int cmd_options(const struct command *self, int *argc, char **argv, void *into, 
     int most);
 void cmd_help(const struct command *self, FILE *f);
 
+/* disk_folder() or realpath() failed, and errno says how: a wrong name is ERR_USAGE, what the
+ * system could not do is not. Always returns -1. */
+int cmd_no_folder(const char *folder, struct err *e);
 /* Says on standard error what went wrong; OUT_USAGE or OUT_FAILED after e->code. */
 int cmd_fail(const struct err *e);
 /* The same for a remark that stops nothing. */

@@ -55,7 +55,7 @@ check(const struct options *o, struct tz_set *zones, const char *dir, double *ex
 	if (stat(dir, &st) != 0 || !S_ISDIR(st.st_mode))
 		return err_set(e, ERR_USAGE, dir, 0, "is no folder");
 	if (disk_folder(o->out) != 0)
-		return err_set(e, ERR_USAGE, o->out, 0, "is no folder, and none can be made");
+		return cmd_no_folder(o->out, e);
 	/* The next night would take its own findings.csv for an export. */
 	if (realpath(dir, in) && realpath(o->out, out) && strcmp(in, out) == 0)
 		return err_set(e, ERR_USAGE, NULL, 0, "--out: must be another folder than the one that "

@@ -60,7 +60,7 @@ full_path(const char *folder, char full[PATH_MAX], const char **out, struct err 
 	if (!folder)
 		return 0;
 	if (disk_folder(folder) != 0 || !realpath(folder, full))
-		return err_set(e, ERR_USAGE, folder, 0, "is no folder, and none can be made");
+		return cmd_no_folder(folder, e);
 	*out = full;
 	return 0;
 }

@@ -62,7 +62,7 @@ watch_sub(struct drop *d, const char *name)
 
 	if (wd >= 0) {
 		d->sub = x_grow(d->sub, &d->cap_sub, d->n_sub + 1, sizeof *d->sub);
-		d->sub[d->n_sub++] = (struct sub){ wd, strdup(name) };
+		d->sub[d->n_sub++] = (struct sub){ wd, x_text(name) };
 	}
 	arena_release(&a);
 }
@@ -104,7 +104,7 @@ drop_open(const char *dir, int64_t settle, bool groups, struct err *e)
 		err_set(e, ERR_IO, dir, 0, "cannot be opened: %s", strerror(errno));
 		goto fail;
 	}
-	d->dir = strdup(full);
+	d->dir = x_text(full);
 	if (open_folder(d, "inbox", 0770, &d->tray[TRAY_INBOX], e) ||
 	    open_folder(d, "desk", 0770, &d->tray[TRAY_DESK], e) ||
 	    open_folder(d, "work", 0700, &d->work, e) ||
@@ -199,7 +199,7 @@ hear(struct drop *d, const struct inotify_event *ev)
 	if (!w || w->tray != (enum tray)t || strcmp(w->name, name) != 0) {
 		d->heard = x_grow(d->heard, &d->cap_heard, d->n_heard + 1, sizeof *d->heard);
 		w = &d->heard[d->n_heard++];
-		*w = (struct waiting){ .tray = (enum tray)t, .name = strdup(name) };
+		*w = (struct waiting){ .tray = (enum tray)t, .name = x_text(name) };
 	}
 	arena_release(&a);
 	w->moved = (ev->mask & IN_MOVED_TO) != 0;
@@ -293,7 +293,7 @@ list_folder(struct drop *d, enum tray t, const char *group, int64_t now, struct 
 		}
 		*list = x_grow(*list, cap, *n + 1, sizeof **list);
 		(*list)[(*n)++] = (struct waiting){ .tray = t, .since = now, .odd = odd_kind(&st),
-		    .name = strdup(group ? arena_fmt(&a, "%s/%s", group, entry->d_name) : entry->d_name),
+		    .name = x_text(group ? arena_fmt(&a, "%s/%s", group, entry->d_name) : entry->d_name),
 		    .ino = st.st_ino, .size = st.st_size,
 		    .mtime = (int64_t)st.st_mtim.tv_sec * 1000000000 + st.st_mtim.tv_nsec };
 	}

@@ -142,7 +142,7 @@ static void
 leave_later(struct drop *d, const struct drop_file *f)
 {
 	d->leaving = x_grow(d->leaving, &d->cap_leaving, d->n_leaving + 1, sizeof *d->leaving);
-	d->leaving[d->n_leaving++] = (struct leaving){ f->tray, strdup(f->name), f->st };
+	d->leaving[d->n_leaving++] = (struct leaving){ f->tray, x_text(f->name), f->st };
 }
 
 static bool

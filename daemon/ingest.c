@@ -102,6 +102,7 @@ static void
 fail(struct ingest *in, struct ingest_file *f, const struct err *e)
 {
 	f->failed = true;
+	f->later = e->code == ERR_LATER;
 	f->message = arena_text(&in->out->arena, span_of(e->text));
 }
 

@@ -48,6 +48,7 @@ struct ingest_file {
 	const char *name, *kind;	/* kind "" when the header told none */
 	bool        taken;		/* whole in the store, for good */
 	bool        failed;
+	bool        later;		/* failed, and not because of what it is: ERR_LATER */
 	const char *message;		/* failed: why; else NULL */
 	const char *note;		/* said once a file (ignored columns, zone used, ...); "" */
 	int64_t     rows, stored, repeated, set_aside;

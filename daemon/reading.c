@@ -432,6 +432,7 @@ fail_file(struct reading *r, struct batch *b, const struct err *e)
 	end_piece(b, true);
 	b->piece[b->n_piece - 1].failed = true;
 	r->file[r->at].out->failed = true;
+	r->file[r->at].out->later = e->code == ERR_LATER;
 	r->file[r->at].out->message = arena_text(r->arena, span_of(e->text));
 }
 
@@ -486,6 +487,7 @@ run(void *reading)
 		f->reader = NULL;
 		if (!r->reader) {
 			f->out->failed = true;
+			f->out->later = e.code == ERR_LATER;
 			f->out->message = arena_text(r->arena, span_of(e.text));
 			continue;
 		}

@@ -209,6 +209,7 @@ take_rows(struct taking *t, struct reader *reader, struct arena *a, struct inges
 		return -1;
 	if (got == READ_ERR) {
 		f->failed = true;
+		f->later = fault.code == ERR_LATER;
 		f->message = arena_text(a, span_of(fault.text));
 	}
 	return 0;

@@ -1,5 +1,6 @@
 #include "daemon/watch.h"
 
+#include <stdlib.h>
 #include <string.h>
 #include <sys/stat.h>
 #include <unistd.h>
@@ -34,6 +35,7 @@ struct watch {
 	const struct watch_options *o;
 	struct drop                *drop;
 	int64_t  started;		/* wall clock, ms */
+	int64_t  since;			/* the same, or the earliest that the clock said since */
 	int64_t  watchdog, pinged;	/* ms; monotonic */
 	int64_t  beat;			/* monotonic: last sign on the lock */
 	int64_t  told_at;		/* monotonic: last STATUS= */
@@ -41,6 +43,12 @@ struct watch {
 	int64_t  unjudged;		/* monotonic: since when; -1 = all is judged */
 	int64_t  night_again;		/* monotonic: not before, after a fault */
 	int64_t  settings_told;		/* wall clock: settings up to then were logged */
+	/* Files of work/ that the store or the system failed at when they were tried alone. The
+	 * others go on without them; they are tried again from poor_at (monotonic) on. */
+	ino_t   *poor;
+	size_t   n_poor, cap_poor;
+	int64_t  poor_at;
+	bool     alone;			/* one file at a time, to find out which it is */
 	int64_t  files, failed, rows;	/* since the start */
 	int64_t  last_taken, last_backup;	/* wall clock; NO_TIME */
 };
@@ -298,8 +306,8 @@ note_groups(struct watch *w, const struct drop_file *const *file, const struct i
 	return rc;
 }
 
-/* Takes in what lies in work/. */
-static void
+/* Takes in files of work/. 0 = done with each; -1: the store or the system failed. */
+static int
 process(struct watch *w, const struct drop_file *file, size_t n, struct arena *a)
 {
 	struct ingest_options o = { .timezone = w->o->timezone, .covers = w->o->covers,
@@ -312,7 +320,7 @@ process(struct watch *w, const struct drop_file *file, size_t n, struct arena *a
 	struct err e;
 	int64_t stopped = 0;
 	size_t m = 0;
-	int rc;
+	int rc, out;
 
 	for (size_t i = 0; i < n && !*loop_stop(); i++) {
 		if (!S_ISREG(file[i].st.st_mode)) {
@@ -323,14 +331,14 @@ process(struct watch *w, const struct drop_file *file, size_t n, struct arena *a
 		good[m] = &file[i];
 		path[m++] = file[i].path;
 	}
-	rc = ingest_paths(w->s, path, m, &o, &r, &e);
+	rc = out = ingest_paths(w->s, path, m, &o, &r, &e);
 	if (rc && !*loop_stop())
 		rest(w, "store-failed", &e);
 	if (note_groups(w, good, &r, a, &e) < 0) {
 		if (!*loop_stop())
 			rest(w, "store-failed", &e);
 		ingest_result_release(&r);
-		return;
+		return -1;
 	}
 	for (size_t i = 0; i < r.n_file; i++) {
 		const struct ingest_file *told = &r.file[i];
@@ -347,6 +355,9 @@ process(struct watch *w, const struct drop_file *file, size_t n, struct arena *a
 			 * name replace them. */
 			if (strcmp(told->kind, file_kind_text(FILE_WORDINGS)) == 0)
 				place[i] = NULL;
+		} else if (rc == 0 && told->later) {
+			log_say(LOG_ERROR, "cannot-read", "why", told->message);
+			out = -1;
 		} else if (rc == 0 && told->failed) {
 			fail(w, good[i], arena_fmt(a, "%s. Mend it, or export it anew, and drop it "
 			    "again.", told->message));
@@ -358,6 +369,77 @@ process(struct watch *w, const struct drop_file *file, size_t n, struct arena *a
 		rest(w, "cannot-move", &e);
 	note_places(w, good, place, m, a);
 	ingest_result_release(&r);
+	return out;
+}
+
+static bool
+is_poor(const struct watch *w, const struct drop_file *f)
+{
+	size_t i = 0;
+
+	while (i < w->n_poor && w->poor[i] != f->st.st_ino)
+		i++;
+	return i < w->n_poor;
+}
+
+static void
+set_poor(struct watch *w, const struct drop_file *f)
+{
+	w->poor = x_grow(w->poor, &w->cap_poor, w->n_poor + 1, sizeof *w->poor);
+	w->poor[w->n_poor++] = f->st.st_ino;
+	w->poor_at = loop_now() + REST;
+}
+
+/* The files that nothing is known against, or all of them when there is only one: where
+ * the store failed at several, one after the other, until the one is found. */
+static void
+process_good(struct watch *w, const struct drop_file *good, size_t n, struct arena *a)
+{
+	size_t m = w->alone ? 1 : n;
+
+	if (process(w, good, m, a) == 0 || *loop_stop()) {
+		w->alone &= n > 1;
+		return;
+	}
+	w->alone = m > 1;
+	if (m == 1)
+		set_poor(w, good);
+}
+
+/* Each alone; the first that fails again ends it for now. */
+static void
+process_poor(struct watch *w, const struct drop_file *poor, size_t n, struct arena *a)
+{
+	int64_t good_from = w->rest_until;
+	size_t i = 0;
+
+	while (i < n && !*loop_stop() && process(w, &poor[i], 1, a) == 0)
+		i++;
+	w->n_poor = 0;
+	/* It stands last the next time: one that fails each time holds up nobody. */
+	for (size_t j = i + 1; j < n; j++)
+		set_poor(w, &poor[j]);
+	if (i < n)
+		set_poor(w, &poor[i]);
+	w->rest_until = good_from;
+}
+
+/* Into `good` and `poor`, the latter in the order of w->poor; who is gone is forgotten. */
+static void
+part(struct watch *w, const struct drop_file *file, size_t n, struct drop_file *good,
+    size_t *n_good, struct drop_file *poor, size_t *n_poor)
+{
+	*n_good = *n_poor = 0;
+	for (size_t i = 0; i < n; i++)
+		if (!is_poor(w, &file[i]))
+			good[(*n_good)++] = file[i];
+	for (size_t k = 0; k < w->n_poor; k++)
+		for (size_t i = 0; i < n; i++)
+			if (file[i].st.st_ino == w->poor[k])
+				poor[(*n_poor)++] = file[i];
+	w->n_poor = 0;
+	for (size_t k = 0; k < *n_poor; k++)
+		w->poor[w->n_poor++] = poor[k].st.st_ino;
 }
 
 static void
@@ -416,29 +498,48 @@ write_board(struct watch *w)
 	arena_release(&a);
 }
 
+/* What lies in work/, or is claimed now; true: there was something to do. */
+static bool
+take_in(struct watch *w, struct arena *a, struct err *e, int *rc)
+{
+	struct drop_file *file, *good, *poor;
+	size_t n, n_good = 0, n_poor = 0;
+	int64_t now = loop_now();
+
+	for (bool claimed = false;; claimed = true) {
+		*rc = drop_work(w->drop, a, &file, &n, e);
+		if (*rc)
+			return false;
+		good = arena_take(a, (n + 1) * sizeof *good);
+		poor = arena_take(a, (n + 1) * sizeof *poor);
+		part(w, file, n, good, &n_good, poor, &n_poor);
+		if (n_good || claimed || drop_next(w->drop, now) != 0)
+			break;
+		*rc = drop_claim(w->drop, now, ROUND, e);
+		if (*rc)
+			return false;
+	}
+	if (n_good)
+		process_good(w, good, n_good, a);
+	else if (n_poor && now >= w->poor_at)
+		process_poor(w, poor, n_poor, a);
+	else
+		return false;
+	return true;
+}
+
 /* One claim and what follows from it; false: there was nothing to do. */
 static bool
 work(struct watch *w)
 {
 	struct arena a = { 0 };
-	struct drop_file *file;
 	struct err e;
-	size_t n;
-	int64_t now = loop_now();
-	bool busy = false;
-	int rc = drop_work(w->drop, &a, &file, &n, &e);
+	int64_t now;
+	int rc;
+	bool busy = take_in(w, &a, &e, &rc);
 
-	if (rc == 0 && n == 0 && drop_next(w->drop, now) == 0) {
-		rc = drop_claim(w->drop, now, ROUND, &e);
-		if (rc == 0)
-			rc = drop_work(w->drop, &a, &file, &n, &e);
-	}
-	if (rc < 0) {
+	if (rc < 0)
 		rest(w, "cannot-claim", &e);
-	} else if (n) {
-		process(w, file, n, &a);
-		busy = true;
-	}
 	arena_release(&a);
 	now = loop_now();
 	if (w->unjudged >= 0 && !*loop_stop() && now >= w->rest_until &&
@@ -457,18 +558,19 @@ work(struct watch *w)
 /* ---- the night -------------------------------------------------------------- */
 
 /* The last time at which a night was to be told. One that was missed is made up for, but
- * not one before the very first start. */
+ * not one before the very first start. A clock that was set back over the night that was
+ * told last makes no second one of it; where that night lies more than a day ahead, it was
+ * told by a clock that was wrong, and says nothing. */
 static bool
 night_is_due(struct watch *w, int64_t now, struct err *e)
 {
 	struct night last;
-	int64_t moment = nightly_last(tz_machine(w->o->zones), w->o->nightly, now), from;
+	int64_t moment = nightly_last(tz_machine(w->o->zones), w->o->nightly, now);
 
+	w->since = now < w->since ? now : w->since;
 	if (store_night(w->s, &last, e))
 		return false;
-	/* A night of the future was told by a clock that was wrong. */
-	from = last.id && last.at <= now ? last.at : w->started - 1;
-	return from < moment;
+	return (last.id && last.at <= now + DAY ? last.at : w->since - 1) < moment;
 }
 
 static void
@@ -544,6 +646,8 @@ idle_ms(const struct watch *w, int64_t now)
 		ms = least(ms, w->rest_until - now);
 	else
 		ms = least(ms, drop_next(w->drop, now));
+	if (w->n_poor)
+		ms = least(ms, w->poor_at > now ? w->poor_at - now : 0);
 	return w->watchdog ? least(ms, w->watchdog / 2 + 1) : ms;
 }
 
@@ -567,7 +671,7 @@ reload(struct watch *w)
 	notify_reloading();
 	log_say(LOG_INFO, "reload", NULL, NULL);
 	log_settings(w);
-	w->look_at = w->rest_until = 0;
+	w->look_at = w->rest_until = w->poor_at = 0;
 	look(w);
 	notify("READY=1");
 }
@@ -601,7 +705,8 @@ loop(struct watch *w)
 		busy = loop_now() >= w->rest_until && work(w);
 		if (!busy && !*loop_stop())
 			night(w);
-		if (w->o->once && !busy && w->unjudged < 0 && drop_waiting(w->drop) == 0)
+		if (w->o->once && !busy && w->unjudged < 0 && drop_waiting(w->drop) == 0 &&
+		    w->n_poor == 0 && loop_now() >= w->rest_until && loop_now() >= w->night_again)
 			return;
 	}
 }
@@ -629,8 +734,9 @@ settle_in(struct watch *w, struct err *e)
 int
 watch_run(struct store *s, const struct watch_options *o, struct err *e)
 {
-	struct watch w = { .s = s, .o = o, .started = cmd_now(), .last_taken = NO_TIME, .last_backup = NO_TIME,
-	    .watchdog = notify_watchdog_ms(), .beat = loop_now() };
+	struct watch w = { .s = s, .o = o, .started = cmd_now(), .since = cmd_now(),
+	    .last_taken = NO_TIME, .last_backup = NO_TIME, .watchdog = notify_watchdog_ms(),
+	    .beat = loop_now() };
 	struct arena a = { 0 };
 	struct log l;
 	int rc = 0;
@@ -665,6 +771,7 @@ watch_run(struct store *s, const struct watch_options *o, struct err *e)
 	write_status(&w, "stopped");
 	log_say(LOG_INFO, "stop", NULL, NULL);
 	drop_close(w.drop);
+	free(w.poor);
 	arena_release(&a);
 	return 0;
 }

@@ -92,6 +92,7 @@ take_rows(struct wordings *w, struct store *s, struct table_file *file, struct r
 	arena_release(&texts);
 	if (rc == 0 && got == READ_ERR) {
 		f->failed = true;
+		f->later = fault.code == ERR_LATER;
 		f->message = arena_text(a, span_of(fault.text));
 	}
 	return rc;

@@ -57,7 +57,7 @@ own_read(struct bytes *b, void *to, size_t cap, struct err *e)
 			    read(b->fd, to, cap);
 		while (n < 0 && errno == EINTR);
 		if (n < 0)
-			return err_set(e, ERR_IO, b->name, 0, "cannot read: %s",
+			return err_set(e, err_system(errno), b->name, 0, "cannot read: %s",
 			    strerror(errno));
 		if (!b->regular && !b->settled && n) {
 			b->head = x_grow(b->head, &b->head_cap, b->head_n + (size_t)n, 1);
@@ -344,7 +344,7 @@ begin(struct bytes *b, struct err *e)
 		return -1;
 	if (b->raw_n >= 2 && b->raw[0] == 0x1f && b->raw[1] == 0x8b) {
 		if (inflateInit2(&b->z, 15 + 16) != Z_OK)
-			return err_set(e, ERR_IO, b->name, 0, "cannot begin to inflate");
+			return err_set(e, ERR_LATER, b->name, 0, "cannot begin to inflate");
 		b->gzip = GZIP_MEMBER;
 		b->member = 1;
 	}
@@ -391,11 +391,11 @@ bytes_open(const char *path, struct err *e)
 
 	b->fd = std ? STDIN_FILENO : open(path, O_RDONLY | O_CLOEXEC | O_NOCTTY);
 	if (b->fd < 0) {
-		err_set(e, ERR_IO, path, 0, "cannot open: %s", strerror(errno));
+		err_set(e, err_system(errno), path, 0, "cannot open: %s", strerror(errno));
 		goto fail;
 	}
 	if (fstat(b->fd, &st) < 0) {
-		err_set(e, ERR_IO, path, 0, "cannot look at it: %s", strerror(errno));
+		err_set(e, err_system(errno), path, 0, "cannot look at it: %s", strerror(errno));
 		goto fail;
 	}
 	if (S_ISDIR(st.st_mode)) {
@@ -461,7 +461,7 @@ spool(struct bytes *b, uint64_t limit, struct err *e)
 
 	if (snprintf(path, sizeof path, "%s/tripsift-XXXXXX", dir && *dir ? dir : "/tmp") >=
 	    (int)sizeof path || (fd = mkostemp(path, O_CLOEXEC)) < 0)
-		return err_set(e, ERR_IO, b->name, 0, "cannot make a file to keep it in: %s",
+		return err_set(e, err_system(errno), b->name, 0, "cannot make a file to keep it in: %s",
 		    strerror(errno));
 	unlink(path);
 	part = x_alloc(RAW);
@@ -478,7 +478,7 @@ spool(struct bytes *b, uint64_t limit, struct err *e)
 		all += (uint64_t)n;
 	}
 	if (n < 0) {
-		err_set(e, ERR_IO, b->name, 0, "cannot read: %s", strerror(errno));
+		err_set(e, err_system(errno), b->name, 0, "cannot read: %s", strerror(errno));
 		goto fail;
 	}
 	if (all > limit) {
@@ -496,7 +496,7 @@ spool(struct bytes *b, uint64_t limit, struct err *e)
 	b->expected = all;
 	return 0;
 full:
-	err_set(e, ERR_IO, b->name, 0, "cannot keep it in a file of %s: %s",
+	err_set(e, err_system(errno), b->name, 0, "cannot keep it in a file of %s: %s",
 	    dir && *dir ? dir : "/tmp", strerror(errno));
 fail:
 	free(part);
@@ -519,7 +519,7 @@ bytes_again(struct bytes *b, uint64_t limit, struct err *e)
 	twin->regular = true;
 	twin->base = b->base;
 	if (twin->fd < 0)
-		err_set(e, ERR_IO, b->name, 0, "cannot open it again: %s", strerror(errno));
+		err_set(e, err_system(errno), b->name, 0, "cannot open it again: %s", strerror(errno));
 	else if (begin(twin, e) == 0)
 		return twin;
 	bytes_close(twin);

@@ -12,8 +12,8 @@ struct arena_block {
 	_Alignas(ALIGN) char data[];
 };
 
-static void
-out_of_memory(void)
+_Noreturn void
+x_none(void)
 {
 	fputs("tripsift: out of memory; nothing of the running file was kept\n", stderr);
 	exit(3);
@@ -25,7 +25,7 @@ x_alloc(size_t size)
 	void *p = malloc(size ? size : 1);
 
 	if (!p)
-		out_of_memory();
+		x_none();
 	return p;
 }
 
@@ -35,8 +35,16 @@ x_calloc(size_t n, size_t size)
 	void *p = calloc(n ? n : 1, size ? size : 1);
 
 	if (!p)
-		out_of_memory();
+		x_none();
 	return p;
+}
+
+char *
+x_text(const char *text)
+{
+	size_t n = strlen(text) + 1;
+
+	return memcpy(x_alloc(n), text, n);
 }
 
 void *
@@ -49,10 +57,10 @@ x_grow(void *p, size_t *cap, size_t need, size_t item)
 	while (want < need)
 		want = want > (size_t)-1 / 4 ? need : want * 2;
 	if (want > (size_t)-1 / item)
-		out_of_memory();
+		x_none();
 	p = realloc(p, want * item);
 	if (!p)
-		out_of_memory();
+		x_none();
 	*cap = want;
 	return p;
 }

@@ -35,6 +35,9 @@ void arena_release(struct arena *a);	/* gives all back; the arena is empty again
 /* malloc family that cannot return NULL; sizes are checked for overflow. */
 void *x_alloc(size_t size);
 void *x_calloc(size_t n, size_t size);
+char *x_text(const char *text);		/* a copy */
+/* For memory that others ask the system for: tells, and ends the program. */
+_Noreturn void x_none(void);
 void *x_grow(void *p, size_t *cap, size_t need, size_t item);	/* at least `need` items, doubling */
 
 #endif

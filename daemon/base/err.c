@@ -1,5 +1,6 @@
 #include "daemon/base/err.h"
 
+#include <errno.h>
 #include <inttypes.h>
 #include <stdarg.h>
 #include <stdio.h>
@@ -23,6 +24,17 @@ err_set(struct err *e, enum err_code code, const char *path, uint64_t line,
 	vsnprintf(e->text + n, sizeof e->text - n, fmt, ap);
 	va_end(ap);
 	return -1;
+}
+
+enum err_code
+err_system(int fault)
+{
+	static const int passing[] = { EMFILE, ENFILE, ENOMEM, EAGAIN, ENOSPC, EDQUOT, EIO, ESTALE };
+
+	for (size_t i = 0; i < sizeof passing / sizeof *passing; i++)
+		if (fault == passing[i])
+			return ERR_LATER;
+	return ERR_IO;
 }
 
 int

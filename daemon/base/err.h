@@ -17,6 +17,7 @@ enum err_code {
 	ERR_IO,		/* the operating system said no */
 	ERR_DATA,	/* an input file is damaged as a whole */
 	ERR_LIMIT,	/* a named limit was reached */
+	ERR_LATER,	/* as ERR_IO, and of the moment: another try may do */
 	ERR_STORE,	/* SQLite said no, or the file is not our store */
 };
 
@@ -29,6 +30,10 @@ struct err {
  * `path` may be NULL when no input is concerned; line 0 is the whole file. */
 int err_set(struct err *e, enum err_code code, const char *path, uint64_t line,
     const char *fmt, ...) __attribute__((format(printf, 5, 6)));
+
+/* ERR_LATER or ERR_IO, by an errno: no room (disk, memory, open files) or a disk's fault say
+ * nothing of the file that was asked for. */
+enum err_code err_system(int fault);
 
 /* Put "context: " in front of the text that is there. Always returns -1. */
 int err_wrap(struct err *e, const char *fmt, ...)

@@ -5,8 +5,13 @@
 int
 db_fault(struct store *s, struct err *e, const char *what)
 {
-	return err_set(e, ERR_STORE, s->path, 0, "%s: %s (%d)", what, sqlite3_errmsg(s->db),
-	    sqlite3_extended_errcode(s->db));
+	int code = sqlite3_extended_errcode(s->db);
+	/* What to do stands in README.md. */
+	const char *damaged = (code & 0xff) == SQLITE_CORRUPT || (code & 0xff) == SQLITE_NOTADB ?
+	    "; the store is damaged: stop, put the newest backup in its place, start" : "";
+
+	return err_set(e, ERR_STORE, s->path, 0, "%s: %s (%d)%s", what, sqlite3_errmsg(s->db), code,
+	    damaged);
 }
 
 int

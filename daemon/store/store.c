@@ -2,15 +2,18 @@
 #include <errno.h>
 #include <fcntl.h>
 #include <limits.h>
+#include <malloc.h>
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
 #include <sys/stat.h>
+#include <sys/vfs.h>
 #include <time.h>
 #include <unistd.h>
 
 #include "daemon/store/db.h"
 #include "daemon/store/schema.h"
+#include "daemon/store/share.h"
 #include "rules/view.h"
 
 /* How long one process waits for another to finish writing. */
@@ -154,6 +157,65 @@ write_ahead(struct store *s, struct err *e)
 	return db_fault(s, e, "cannot change to a write-ahead log");
 }
 
+/* SQLite gets its memory from the system and goes on without, where it can: a bound value
+ * that was not kept, a text that was not made are told at the next step, or not at all. So it
+ * ends the program as it does everywhere else, and an open transaction is undone. */
+static void *
+get_memory(int n)
+{
+	return x_alloc((size_t)n);
+}
+
+static void *
+grow_memory(void *old, int n)
+{
+	void *p = realloc(old, (size_t)n);
+
+	if (!p)
+		x_none();
+	return p;
+}
+
+static int
+memory_size(void *p)
+{
+	return (int)malloc_usable_size(p);
+}
+
+static int
+memory_rounded(int n)
+{
+	return (n + 7) & ~7;
+}
+
+static int
+memory_begin(void *nothing)
+{
+	(void)nothing;
+	return SQLITE_OK;
+}
+
+static void
+memory_end(void *nothing)
+{
+	(void)nothing;
+}
+
+static const sqlite3_mem_methods memory = {
+	get_memory, free, grow_memory, memory_size, memory_rounded, memory_begin, memory_end, NULL
+};
+
+/* A write-ahead log needs memory that all who have the store open share, so one machine. */
+static int
+set_journal(struct store *s, struct err *e)
+{
+	struct statfs fs;
+
+	if (statfs(s->path, &fs) == 0 && share_is(fs.f_type))
+		return db_exec(s, "PRAGMA journal_mode = DELETE", e);
+	return write_ahead(s, e);
+}
+
 struct store *
 store_open(const char *path, enum store_mode mode, bool *made, struct err *e)
 {
@@ -171,9 +233,10 @@ store_open(const char *path, enum store_mode mode, bool *made, struct err *e)
 		    strerror(errno));
 		goto fail;
 	}
-	s->path = strdup(full);
+	s->path = x_text(full);
 	/* Nobody asks SQLite how much memory it holds; counting would take a lock at each
-	 * allocation. Too late, and without effect, from the second store on. */
+	 * allocation. Both are too late, and without effect, from the second store on. */
+	sqlite3_config(SQLITE_CONFIG_MALLOC, &memory);
 	sqlite3_config(SQLITE_CONFIG_MEMSTATUS, 0);
 	/* A handle belongs to one thread, so SQLite need not lock it at each step. */
 	if (sqlite3_open_v2(full, &s->db, SQLITE_OPEN_NOMUTEX |
@@ -192,7 +255,7 @@ store_open(const char *path, enum store_mode mode, bool *made, struct err *e)
 	if (mode == STORE_READ) {
 		if (db_exec(s, "PRAGMA query_only = 1; PRAGMA cache_size = -16384", e))
 			goto fail;
-	} else if (write_ahead(s, e) || db_exec(s, "PRAGMA synchronous = FULL;"
+	} else if (set_journal(s, e) || db_exec(s, "PRAGMA synchronous = FULL;"
 	    "PRAGMA cache_size = -49152; PRAGMA temp_store = MEMORY;"
 	    "PRAGMA journal_size_limit = 67108864", e)) {
 		goto fail;
