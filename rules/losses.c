@@ -483,8 +483,8 @@ find_groups(struct work *w)
 	}
 }
 
-/* A device that had missed a few check-ins when all fell silent was not lost by then: it went
- * with the site. */
+/* A device that had missed a few check-ins when all fell silent was not lost by then, nor one
+ * whose next was due only long after: they went with the site. */
 static void
 join_late(struct work *w)
 {
@@ -499,7 +499,7 @@ join_late(struct work *w)
 		few = (int64_t)((losses_limit(w->v, "missed", loss->device) - 1) *
 		    (double)interval_of(w, loss->device));
 		for (size_t i = 0; i < l->n_group; i++)
-			if (loss->at <= l->group[i].to + l->window && loss->at + few >= l->group[i].from)
+			if (loss->gone <= l->group[i].to && loss->at + few >= l->group[i].from)
 				loss->group = (int32_t)i;
 	}
 }

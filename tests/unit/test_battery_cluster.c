@@ -213,6 +213,36 @@ fleet_many(void **state)
 	findings_release(&out);
 }
 
+/* Overrides at other accounts may have changed what a site is compared with: then life safety
+ * is compared among itself as well, where three of twelve are beyond chance. */
+static void
+overrides_elsewhere(void **state)
+{
+	(void)state;
+	for (int with = 0; with < 2; with++) {
+		struct arena a = { 0 };
+		const char *text = "account A1\ncover 2026-05-01 2026-10-20\n", *got;
+
+		for (int zone = 1; zone <= 12; zone++)
+			text = arena_fmt(&a, "%sroster zone=%d kind=smoke cell=CR123A\n", text, zone);
+		text = arena_fmt(&a, "%s2026-10-01 low-battery zone=1\n2026-10-07 low-battery zone=2\n"
+		    "2026-10-13 low-battery zone=3\n", text);
+		for (int k = 1; k <= 9; k++) {
+			text = arena_fmt(&a, "%saccount B%d\n%scover 2026-05-01 2026-10-20\n", text, k,
+			    with ? "setting battery-cluster.siblings=61\n" : "");
+			for (int zone = 1; zone <= 12; zone++)
+				text = arena_fmt(&a, "%sroster zone=%d serial=%d%02d kind=contact\n", text, zone,
+				    k, zone);
+			text = arena_fmt(&a, "%s2026-05-%02d low-battery zone=1\n"
+			    "2026-08-%02d low-battery zone=2\n", text, 10 + k, 10 + k);
+		}
+		got = help_judge(&a, text, "battery-cluster");
+		if ((strstr(got, "A1 site") != NULL) != (with == 1))
+			fail_msg("%s overrides elsewhere:\n%s", with ? "with" : "without", got);
+		arena_release(&a);
+	}
+}
+
 static void
 fleet_types(void **state)
 {
@@ -258,6 +288,7 @@ main(void)
 		cmocka_unit_test(windows),
 		cmocka_unit_test(fleet_rate),
 		cmocka_unit_test(fleet_many),
+		cmocka_unit_test(overrides_elsewhere),
 		cmocka_unit_test(fleet_types),
 	};
 
