@@ -300,15 +300,28 @@ static const char *const file_name[OUTPUTS] = {
 };
 
 static int
-write_counts(struct store *s, const struct nightly_options *o, FILE *f,
-    int (*write)(struct store *s, struct page *p, int64_t now, struct err *e), struct err *e)
+write_trend(struct store *s, const struct nightly_options *o, FILE *f, const char *const *sheet,
+    size_t n_sheet, struct err *e)
 {
 	struct page p;
 	int rc;
 
 	page_init(&p, f);
 	cmd_zone(&p, tz_machine(o->zones));
-	rc = write(s, &p, o->now, e);
+	rc = pages_trend(s, &p, o->now, sheet, n_sheet, e);
+	page_release(&p);
+	return rc;
+}
+
+static int
+write_rules(struct store *s, const struct nightly_options *o, FILE *f, struct err *e)
+{
+	struct page p;
+	int rc;
+
+	page_init(&p, f);
+	cmd_zone(&p, tz_machine(o->zones));
+	rc = pages_rules(s, &p, o->now, e);
 	page_release(&p);
 	return rc;
 }
@@ -333,8 +346,7 @@ write_all(struct store *s, const struct nightly_options *o, struct arena *a,
 	json_close(&j, '}');
 	json_end(&j);
 	write_board(out[BOARD].f, o, a, d, &l, true);
-	if (write_counts(s, o, out[TREND].f, pages_trend, e) ||
-	    write_counts(s, o, out[RULES].f, pages_rules, e))
+	if (write_trend(s, o, out[TREND].f, NULL, 0, e) || write_rules(s, o, out[RULES].f, e))
 		return -1;
 	csvout_init(&asides.w, out[ASIDE].f);
 	csvout_header(&asides.w, "from_file,from_line,kind,reason,raw");

@@ -175,12 +175,15 @@ static void
 site_cell(struct html *h, const struct trend *t, const char *account, const char *name)
 {
 	struct arena *a = &h->p->arena;
+	const char *file = arena_fmt(a, "%s.html", html_file_name(a, account));
+	size_t i = 0;
 
+	while (i < t->n_sheet && strcmp(t->sheet[i], file) != 0)
+		i++;
 	html_open(h, "th");
 	html_attr(h, "scope", "row");
-	if (t->sites)
-		html_link(h, arena_fmt(a, "site/%s.html", html_file_name(a, account)), NULL,
-		    phrase_site(h->p, account, name));
+	if (i < t->n_sheet)
+		html_link(h, arena_fmt(a, "site/%s", file), NULL, phrase_site(h->p, account, name));
 	else
 		html_text(h, phrase_site(h->p, account, name));
 	html_close(h, "th");

@@ -64,7 +64,8 @@ struct trend {
 	int64_t               all_alarms, all_activations;
 	const struct work_row *work;		/* newest first */
 	size_t                n_work;
-	bool                  sites;		/* site/NAME.html lies beside, for every account */
+	const char *const    *sheet;		/* files of the folder site/ beside it: "1042.html" */
+	size_t                n_sheet;
 };
 
 /* `now`: the latest end of cover; NO_TIME = nothing is covered. trend_release() when done. */
