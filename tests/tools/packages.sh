@@ -7,7 +7,7 @@ run="gcc make libsqlite3-dev zlib1g-dev libpcre2-dev tzdata"
 case "${1:-run}" in
 run)  want=$run ;;
 test) want="$run libcmocka-dev python3 sqlite3" ;;
-ci)   want="$run libcmocka-dev python3 sqlite3 clang" ;;
+ci)   want="$run libcmocka-dev python3 sqlite3 clang mandoc systemd" ;;
 pages)	# the browser, and what runs the tests in it; npm may come with a node of another maker
 	want="$run chromium"
 	command -v node >/dev/null || want="$want nodejs"
