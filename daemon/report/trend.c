@@ -291,7 +291,7 @@ chart(struct html *h, const struct trend *t, const char *what, enum what which)
 	html_leaf(h, "figcaption", NULL, chart_words(h, t, what, n, t->week));
 	bars(h, "bars", n, t->week, (int64_t)t->n_account, TALL, NULL);
 	html_open(h, "p");
-	html_attr(h, "class", "axis");
+	html_attr(h, "class", "ends");
 	html_leaf(h, "span", NULL, day_text(h, t->monday));
 	html_leaf(h, "span", NULL, day_text(h, t->monday + 7 * (TREND_WEEKS - 1)));
 	html_close(h, "p");
