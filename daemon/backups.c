@@ -35,6 +35,12 @@ is_backup(const char *name, const char *base)
 	return true;
 }
 
+bool
+backups_is_one(const struct store *s, const char *name)
+{
+	return is_backup(name, base_name(s));
+}
+
 static int
 newest_first(const void *a, const void *b)
 {

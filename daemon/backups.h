@@ -9,6 +9,9 @@
 
 #include "daemon/store/backup.h"
 
+/* Is it the name of a backup of that store? */
+bool backups_is_one(const struct store *s, const char *name);
+
 /* Makes the one of that day (machine's clock of UTC), replacing it; then removes the oldest
  * ones beyond `keep`. *path: lent by `a`. When the copy is not sound, none is removed. */
 int backups_make(struct store *s, const char *folder, size_t keep, int64_t now,

@@ -255,8 +255,8 @@ cmd_rule(const char *name, struct err *e)
 
 	if (r)
 		return r;
-	if (strcmp(name, override_nightly.id) == 0)
-		return &override_nightly;
+	if ((r = override_find(span_of(name))) != NULL)
+		return r;
 	for (size_t i = 0; i < rule_count && n < MOST; i++)
 		names[n++] = rule_table[i]->id;
 	names[n] = NULL;

@@ -140,7 +140,7 @@ files(struct export *x, struct err *e)
 	if (store_files(x->s, &x->arena, &f, &n, e) < 0)
 		return -1;
 	csvout_header(&x->w, "file,kind,place,size,crc32,taken,rows,stored,repeated,set_aside,"
-	    "from,to,ignored_columns");
+	    "from,to,ignored_columns,expired");
 	for (size_t i = 0; i < n; i++) {
 		csvout_text(&x->w, f[i].name);
 		csvout_text(&x->w, f[i].kind);
@@ -155,6 +155,7 @@ files(struct export *x, struct err *e)
 		csvout_time(&x->w, f[i].from);
 		csvout_time(&x->w, f[i].to);
 		csvout_text(&x->w, f[i].ignored);
+		csvout_int(&x->w, f[i].expired);
 		csvout_end(&x->w);
 	}
 	return 0;

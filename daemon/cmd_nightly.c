@@ -9,6 +9,7 @@
 #include "daemon/group.h"
 #include "daemon/lock.h"
 #include "daemon/nightly.h"
+#include "daemon/retain.h"
 
 struct options {
 	struct opts_common common;
@@ -76,6 +77,21 @@ failures(struct arena *a, const struct ingest_result *r, struct digest_failed **
 	return n;
 }
 
+/* What is too old goes, before the digest tells it. False: it was said what went wrong. */
+static bool
+retain(struct store *s, const char *out, int64_t now)
+{
+	struct retain_options o = { .how = { .now = now }, .out = out };
+	struct retained kept[KEPT_KINDS];
+	int64_t gained;
+	struct err e;
+
+	if (retain_run(s, &o, kept, &e) == 0 && expire_tidy(s, &gained, &e) == 0)
+		return true;
+	cmd_fail(&e);
+	return false;
+}
+
 static int
 night(struct store *s, const struct options *o, const char *dir, double expected,
     struct tz_set *zones, struct err *e)
@@ -89,6 +105,7 @@ night(struct store *s, const struct options *o, const char *dir, double expected
 	struct page p;
 	const char **path, *asks;
 	size_t n;
+	bool whole;
 	int out = -1;
 
 	if (nightly_files(s, dir, o->covers, &a, &path, &n, &tell.n_known, e) ||
@@ -99,6 +116,7 @@ night(struct store *s, const struct options *o, const char *dir, double expected
 		tell.now = cmd_now();
 	tell.n_failed = failures(&a, &r, &failed);
 	tell.failed = failed;
+	whole = retain(s, o->out, tell.now);
 	if (nightly_tell(s, &tell, &a, &asks, e))
 		goto done;
 	page_init(&p, stdout);
@@ -113,7 +131,7 @@ night(struct store *s, const struct options *o, const char *dir, double expected
 	if (*asks)
 		page_fmt(&p, "A person is needed: ", "%s.", asks);
 	page_release(&p);
-	out = *asks ? OUT_ATTENTION : OUT_DONE;
+	out = !whole ? OUT_FAILED : *asks ? OUT_ATTENTION : OUT_DONE;
 done:
 	ingest_result_release(&r);
 	arena_release(&a);

@@ -7,6 +7,7 @@
 #include "daemon/drop.h"
 #include "daemon/lock.h"
 #include "daemon/report/json.h"
+#include "daemon/retain.h"
 #include "rules/rule.h"
 
 struct options {
@@ -35,6 +36,7 @@ struct status {
 	int64_t              log_bytes;	/* of the write-ahead log */
 	int64_t              disk_free;	/* bytes; -1 = not known */
 	int                  disk_days;	/* until it is full; -1 = not within a year */
+	struct retained      kept[KEPT_KINDS];
 	const char          *need[16];	/* what asks for a person */
 	size_t               n_need;
 };
@@ -42,6 +44,22 @@ struct status {
 /* Common practice, no source: a daemon leaves a sign every 10 s; a backup is made each night. */
 #define DEAF   (5 * MINUTE)
 #define BACKUP (2 * DAY)
+
+/* For how long, and since when. */
+static const char *
+keeps(struct page *p, const struct status *x)
+{
+	const char *text = "", *since = "";
+
+	for (int k = 0; k < KEPT_KINDS; k++)
+		if (x->kept[k].days)
+			text = arena_fmt(&p->arena, "%s%s %s, ", text, retained_kind(x->kept[k].kind),
+			    text_count(p, x->kept[k].days, "day", "days"));
+	if (x->store.kept_from != NO_TIME)
+		since = arena_fmt(&p->arena, "; events are whole from %s on at the earliest",
+		    text_day(p, x->store.kept_from));
+	return *text ? arena_fmt(&p->arena, "%sthe rest for good%s", text, since) : "everything, for good";
+}
 
 static void
 status_text(struct page *p, const struct status *x)
@@ -63,14 +81,17 @@ status_text(struct page *p, const struct status *x)
 	table_add(&t, "last taken in");
 	table_add(&t, s->last_taken == NO_TIME ? "nothing yet" : text_time(p, s->last_taken));
 	table_add(&t, "files");
-	table_fmt(&t, "%lld, %s = %lld stored + %lld repeated + %lld set aside",
+	table_fmt(&t, "%lld, %s = %lld stored + %lld repeated + %lld set aside%s",
 	    (long long)s->files, text_count(p, s->rows, "row", "rows"), (long long)s->stored,
-	    (long long)s->repeated, (long long)s->set_aside);
+	    (long long)s->repeated, (long long)s->set_aside, s->expired ? arena_fmt(&p->arena,
+	    " + %lld expired", (long long)s->expired) : "");
 	table_add(&t, "holds");
 	table_fmt(&t, "%s of %s, %s",
 	    text_count(p, s->events, "event", "events"),
 	    text_count(p, s->accounts, "account", "accounts"),
 	    text_count(p, s->devices_known, "device", "devices"));
+	table_add(&t, "keeps");
+	table_add(&t, keeps(p, x));
 	table_add(&t, "covers");
 	table_fmt(&t, "%s to %s", text_time(p, s->cover_from), text_time(p, s->cover_to));
 	table_add(&t, "open findings");
@@ -131,6 +152,7 @@ status_json(const struct status *x)
 	json_int(&j, "stored", s->stored);
 	json_int(&j, "repeated", s->repeated);
 	json_int(&j, "set_aside", s->set_aside);
+	json_int(&j, "expired", s->expired);
 	json_int(&j, "events", s->events);
 	json_int(&j, "accounts", s->accounts);
 	json_int(&j, "devices", s->devices_known);
@@ -161,6 +183,15 @@ status_json(const struct status *x)
 	json_int(&j, "log_bytes", x->log_bytes);
 	json_count(&j, "disk_free", x->disk_free);
 	json_count(&j, "disk_days", x->disk_days);
+	json_open(&j, "kept_days", '{');
+	for (int k = 0; k < KEPT_KINDS; k++) {
+		if (x->kept[k].days)
+			json_int(&j, x->kept[k].kind, x->kept[k].days);
+		else
+			json_null(&j, x->kept[k].kind);
+	}
+	json_close(&j, '}');
+	json_time(&j, "kept_from", s->kept_from);
 	json_close(&j, '}');
 	json_end(&j);
 }
@@ -232,7 +263,7 @@ show(struct tools *t, void *ctx, struct err *e)
 
 	if (store_status(t->s, &t->p.arena, &x.store, e) < 0 ||
 	    store_uncovered(t->s, &t->p.arena, &x.uncovered, &x.n_uncovered, e) < 0 ||
-	    store_night(t->s, &x.night, e) < 0)
+	    store_night(t->s, &x.night, e) < 0 || retain_settings(t->s, x.kept, e) < 0)
 		return -1;
 	if (look_around(t, &x, e) < 0)
 		return -1;

@@ -43,7 +43,7 @@ static const struct opt options[] = {
 static int
 read_options(const struct options *o, struct arena *a, struct trial *t, struct err *e)
 {
-	const char *why = o->scope ? override_scope(span_of(o->scope)) : NULL;
+	const char *why = o->scope ? override_scope(SPAN(""), span_of(o->scope)) : NULL;
 
 	if (!o->set.n && !o->sweep)
 		return err_set(e, ERR_USAGE, NULL, 0, "nothing to try: give --set "
@@ -52,8 +52,8 @@ read_options(const struct options *o, struct arena *a, struct trial *t, struct e
 		return err_set(e, ERR_USAGE, NULL, 0, "--scope: \"%s\": %s", o->scope, why);
 	if (o->rule && !(t->only = cmd_rule(o->rule, e)))
 		return -1;
-	if (t->only == &override_nightly)
-		return err_set(e, ERR_USAGE, NULL, 0, "--rule: nightly judges nothing");
+	if (t->only && override_find(span_of(t->only->id)))
+		return err_set(e, ERR_USAGE, NULL, 0, "--rule: %s judges nothing", t->only->id);
 	t->set = arena_take(a, (o->set.n + 1) * sizeof *t->set);
 	for (; t->n_set < o->set.n; t->n_set++)
 		if (trial_read_set(o->set.text[t->n_set], &t->set[t->n_set], e))

@@ -265,6 +265,7 @@ take_events(struct ingest *in, struct reading *r, struct err *e)
 
 			f->stored += b->piece[i].stored;
 			f->repeated += b->piece[i].repeated;
+			f->expired += b->piece[i].expired;
 			f->taken = b->piece[i].ends && !b->piece[i].failed;
 		}
 		show_progress(in, r, begun);
@@ -321,9 +322,9 @@ add_up(struct ingest *in)
 		struct ingest_file *f = &in->out->file[i];
 
 		if (f->failed)
-			f->rows = f->stored = f->repeated = f->set_aside = 0;
+			f->rows = f->stored = f->repeated = f->set_aside = f->expired = 0;
 		else
-			f->rows = f->stored + f->repeated + f->set_aside;
+			f->rows = f->stored + f->repeated + f->set_aside + f->expired;
 		if (f->n_reason)
 			qsort(f->reason, f->n_reason, sizeof *f->reason, compare_reasons);
 	}

@@ -52,6 +52,7 @@ struct ingest_file {
 	const char *message;		/* failed: why; else NULL */
 	const char *note;		/* said once a file (ignored columns, zone used, ...); "" */
 	int64_t     rows, stored, repeated, set_aside;
+	int64_t     expired;		/* older than what is kept of their account */
 	int64_t     from, to;		/* cover; NO_TIME */
 	struct ingest_reason *reason;	/* most rows first */
 	size_t      n_reason;

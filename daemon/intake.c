@@ -98,11 +98,13 @@ take_covers(const char *text, const struct tz *zone, struct ingest_options *o, s
 }
 
 static const char *
-sum_text(struct page *p, bool dry, int64_t rows, int64_t stored, int64_t repeated, int64_t aside)
+sum_text(struct page *p, bool dry, const struct ingest_file *f)
 {
-	return arena_fmt(&p->arena, "%s = %lld %s + %lld repeated + %lld set aside",
-	    text_count(p, rows, "row", "rows"), (long long)stored,
-	    dry ? "that would be stored" : "stored", (long long)repeated, (long long)aside);
+	return arena_fmt(&p->arena, "%s = %lld %s + %lld repeated + %lld set aside%s",
+	    text_count(p, f->rows, "row", "rows"), (long long)f->stored,
+	    dry ? "that would be stored" : "stored", (long long)f->repeated,
+	    (long long)f->set_aside, f->expired ? arena_fmt(&p->arena, " + %lld expired (older than what "
+	    "is kept)", (long long)f->expired) : "");
 }
 
 /* A cell and its text on one line. */
@@ -157,8 +159,7 @@ file_text(struct page *p, const struct ingest_file *f, bool dry)
 		page_fmt(p, "  FAILED, not taken: ", "%s", f->message ? f->message : "");
 		return;
 	}
-	page_fmt(p, "  ", "%s: %s%s", f->kind, sum_text(p, dry, f->rows, f->stored, f->repeated,
-	    f->set_aside), f->from == NO_TIME ? "" : arena_fmt(&p->arena, "; covers %s to %s",
+	page_fmt(p, "  ", "%s: %s%s", f->kind, sum_text(p, dry, f), f->from == NO_TIME ? "" : arena_fmt(&p->arena, "; covers %s to %s",
 	    text_time(p, f->from), text_time(p, f->to)));
 	for (size_t i = 0; i < f->n_reason; i++)
 		page_fmt(p, "  set aside: ", "%s, first in line %lld: %s",
@@ -175,7 +176,8 @@ file_text(struct page *p, const struct ingest_file *f, bool dry)
 static void
 result_text(struct page *p, const struct ingest_result *r, bool dry)
 {
-	int64_t rows = 0, stored = 0, repeated = 0, aside = 0, failed = 0;
+	struct ingest_file sum = { 0 };
+	int64_t failed = 0;
 
 	for (size_t i = 0; i < r->n_file; i++) {
 		const struct ingest_file *f = &r->file[i];
@@ -184,14 +186,15 @@ result_text(struct page *p, const struct ingest_result *r, bool dry)
 		failed += f->failed;
 		if (f->failed)
 			continue;
-		rows += f->rows;
-		stored += f->stored;
-		repeated += f->repeated;
-		aside += f->set_aside;
+		sum.rows += f->rows;
+		sum.stored += f->stored;
+		sum.repeated += f->repeated;
+		sum.set_aside += f->set_aside;
+		sum.expired += f->expired;
 	}
 	page_blank(p);
 	page_fmt(p, "", "%s: %s.%s", text_count(p, (int64_t)r->n_file, "file", "files"),
-	    sum_text(p, dry, rows, stored, repeated, aside), failed ? arena_fmt(&p->arena,
+	    sum_text(p, dry, &sum), failed ? arena_fmt(&p->arena,
 	    " %s whole outside.", text_count(p, failed, "file failed and is", "files failed and are"))
 	    : "");
 	page_fmt(p, "", "Times are %s.", p->zone.name);
@@ -202,7 +205,7 @@ result_text(struct page *p, const struct ingest_result *r, bool dry)
 	page_fmt(p, "", "%s judged: %s raised, %lld cleared.",
 	    text_count(p, r->judged, "account", "accounts"),
 	    text_count(p, r->raised, "finding", "findings"), (long long)r->cleared);
-	if (aside)
+	if (sum.set_aside)
 		page_para(p, "Next: ", "tripsift export aside writes the rows that were set aside, to "
 		    "be mended and read again; tripsift triage");
 	else
@@ -215,7 +218,7 @@ result_csv(FILE *out, const struct ingest_result *r)
 	struct csvout w;
 
 	csvout_init(&w, out);
-	csvout_header(&w, "file,kind,rows,stored,repeated,set_aside,from,to,error");
+	csvout_header(&w, "file,kind,rows,stored,repeated,set_aside,from,to,error,expired");
 	for (size_t i = 0; i < r->n_file; i++) {
 		const struct ingest_file *f = &r->file[i];
 
@@ -228,6 +231,7 @@ result_csv(FILE *out, const struct ingest_result *r)
 		csvout_time(&w, f->from);
 		csvout_time(&w, f->to);
 		csvout_text(&w, f->failed ? f->message : "");
+		csvout_int(&w, f->expired);
 		csvout_end(&w);
 	}
 }
@@ -280,6 +284,7 @@ result_json(FILE *out, const struct ingest_result *r)
 		json_int(&j, "stored", f->stored);
 		json_int(&j, "repeated", f->repeated);
 		json_int(&j, "set_aside", f->set_aside);
+		json_int(&j, "expired", f->expired);
 		json_time(&j, "from", f->from);
 		json_time(&j, "to", f->to);
 		json_open(&j, "reasons", '{');

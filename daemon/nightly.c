@@ -146,23 +146,6 @@ nightly_last(const struct tz *tz, double hour, int64_t now)
 
 /* ---- what is told ----------------------------------------------------------- */
 
-static double
-setting_in_force(const char *name, const struct setting_row *row, size_t n)
-{
-	const struct setting *s = override_nightly.setting;
-	double value;
-
-	while (strcmp(s->name, name) != 0)
-		s++;
-	value = s->value;
-	for (size_t i = 0; i < n; i++)
-		if (strcasecmp(row[i].rule, override_nightly.id) == 0 &&
-		    strcasecmp(row[i].setting, name) == 0 && strcmp(row[i].scope, "*") == 0)
-			override_read(span_of(row[i].rule), span_of(row[i].setting),
-			    span_of(row[i].value), &value);
-	return value;
-}
-
 /* `before`: against the night before the last, which has been told already. */
 static int
 collect(struct store *s, const struct nightly_options *o, bool before, struct arena *a,
@@ -177,6 +160,7 @@ collect(struct store *s, const struct nightly_options *o, bool before, struct ar
 	struct night_reason *reason;
 	struct night_change *change;
 	struct night_decision *decision;
+	struct night_removal *removal;
 	struct setting_row *row;
 	struct store_status status;
 	struct text_zone *zone;
@@ -194,6 +178,7 @@ collect(struct store *s, const struct nightly_options *o, bool before, struct ar
 	    store_night_reasons(s, d->last.file, a, &reason, &d->n_reason, e) ||
 	    store_night_changes(s, d->last.file, a, &change, &d->n_change, e) ||
 	    store_night_decisions(s, d->last.decision, a, &decision, &d->n_decision, e) ||
+	    store_night_removals(s, d->last.removal, a, &removal, &d->n_removal, e) ||
 	    store_settings(s, a, &row, &n, e) || store_status(s, a, &status, e))
 		return -1;
 	zone = arena_take(a, (d->n_finding + 1) * sizeof *zone);
@@ -210,12 +195,14 @@ collect(struct store *s, const struct nightly_options *o, bool before, struct ar
 	d->reason = reason;
 	d->change = change;
 	d->decision = decision;
+	d->removal = removal;
 	d->cover_from = status.cover_from;
 	d->cover_to = status.cover_to;
 	d->due = status.due;
-	d->aside_limit = setting_in_force("set_aside", row, n);
+	d->aside_limit = settings_of_the_store(&override_nightly, "set_aside", row, n);
 	d->expected = nightly_last(tz_machine(o->zones),
-	    o->expected < 0 ? setting_in_force("expected", row, n) : o->expected, o->now);
+	    o->expected < 0 ? settings_of_the_store(&override_nightly, "expected",
+	    row, n) : o->expected, o->now);
 	return 0;
 }
 
@@ -298,6 +285,12 @@ static const char *const file_name[OUTPUTS] = {
 	"digest.txt", "findings.csv", "findings.json", "set-aside.csv", "board.html",
 	"trend.html", "rules.html"
 };
+
+const char *
+nightly_file(size_t i)
+{
+	return i < OUTPUTS ? file_name[i] : NULL;
+}
 
 static int
 write_trend(struct store *s, const struct nightly_options *o, FILE *f, const char *const *sheet,

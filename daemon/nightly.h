@@ -28,6 +28,9 @@ int nightly_tell(struct store *s, const struct nightly_options *o, struct arena 
  * the last, as the last one told it. */
 int nightly_board(struct store *s, const struct nightly_options *o, struct err *e);
 
+/* The names of what is written, one by one; NULL behind the last. */
+const char *nightly_file(size_t i);
+
 /* The files of a folder that are to be read, by name: all but those that the store knows
  * already (counted in *known), those that begin with a dot, and .part and .tmp. New
  * wordings have all files read again, since they may mean something else now. */

@@ -127,7 +127,7 @@ take_setting(struct taking *t, const struct row *row, const char **reason, struc
 	*reason = override_read(row->cell[COL_RULE], row->cell[COL_SETTING], row->cell[COL_VALUE],
 	    &value);
 	if (!*reason)
-		*reason = override_scope(row->cell[COL_SCOPE]);
+		*reason = override_scope(row->cell[COL_RULE], row->cell[COL_SCOPE]);
 	return *reason ? 1 : table_setting(t->s, &t->file, row->line, &r, e);
 }
 
@@ -215,9 +215,8 @@ take_rows(struct taking *t, struct reader *reader, struct arena *a, struct inges
 	return 0;
 }
 
-/* Whose file it is: what a list changes is told with that name. "" = not known. */
-static const char *
-owner_of(struct arena *a, const char *place)
+const char *
+tablein_owner(struct arena *a, const char *place)
 {
 	struct passwd entry, *found = NULL;
 	char buffer[4096];
@@ -247,7 +246,7 @@ table_take(struct store *s, struct reading *r, struct reader *reader, const char
 	t.fallback = o->timezone ? tz_find(zones, span_of(o->timezone), &none) : NULL;
 	if (!t.fallback)
 		t.fallback = tz_machine(zones);
-	rc = table_begin(s, &t.file, e) || store_owner(s, t.file.id, owner_of(a, place), e) ? -1 : 0;
+	rc = table_begin(s, &t.file, e) || store_owner(s, t.file.id, tablein_owner(a, place), e) ? -1 : 0;
 	if (rc == 0)
 		rc = take_rows(&t, reader, a, f, e);
 	if (rc == 0 && !f->failed)

@@ -12,4 +12,7 @@ int table_take(struct store *s, struct reading *r, struct reader *reader,
     struct tz_set *zones, int64_t taken,
     struct arena *a, struct ingest_file *f, struct err *e);
 
+/* Whose file it is: what a list changes is told with that name. "" = not known. Lent by `a`. */
+const char *tablein_owner(struct arena *a, const char *place);
+
 #endif

@@ -27,9 +27,9 @@ read_name(const char *text, struct trial_set *out, const char **rest, struct err
 	for (size_t i = 0; i < rule_count; i++)
 		if (span_eq_fold(rule, span_of(rule_table[i]->id)))
 			out->rule = rule_table[i];
-	if (!out->rule && span_eq_fold(rule, span_of(override_nightly.id)))
-		return err_set(e, ERR_USAGE, NULL, 0, "\"%s\": the settings of nightly judge nothing, so "
-		    "there is nothing to try", text);
+	if (!out->rule && override_find(rule))
+		return err_set(e, ERR_USAGE, NULL, 0, "\"%s\": the settings of %s judge nothing, so "
+		    "there is nothing to try", text, override_find(rule)->id);
 	if (!out->rule)
 		return err_set(e, ERR_USAGE, NULL, 0, "\"%s\": no such rule; \"tripsift rules\" lists them",
 		    text);

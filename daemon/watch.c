@@ -17,6 +17,7 @@
 #include "daemon/notify.h"
 #include "daemon/report/json.h"
 #include "daemon/report/outfile.h"
+#include "daemon/retain.h"
 #include "parsers/reader.h"
 
 /* Common practice, no source: files a round; rest after a fault of the store or a folder;
@@ -252,6 +253,8 @@ move_on(struct watch *w, const struct drop_file *f, const struct ingest_file *to
 	log_int(&l, "stored", told->stored);
 	log_int(&l, "repeated", told->repeated);
 	log_int(&l, "aside", told->set_aside);
+	if (told->expired)
+		log_int(&l, "expired", told->expired);
 	log_end(&l);
 	if (rc)
 		return;		/* it is read again */
@@ -604,6 +607,42 @@ look_after_the_store(struct watch *w)
 	arena_release(&a);
 }
 
+/* What is too old goes, before the digest tells it. */
+static void
+retain(struct watch *w, int64_t now)
+{
+	struct arena a = { 0 };
+	struct retain_options o = { .how = { .now = now, .stop = loop_stop(), .tick = tick,
+	    .tick_ctx = w }, .folder = drop_path(w->drop, &a, ""), .backup = w->o->backup,
+	    .out = w->o->out };
+	struct retained kept[KEPT_KINDS] = { 0 };
+	struct log l;
+	struct err e;
+	int64_t gained = 0;
+	int rc = retain_run(w->s, &o, kept, &e);
+
+	for (int k = 0; k < KEPT_KINDS; k++) {
+		if (!kept[k].sum.n)
+			continue;
+		log_begin(&l, LOG_INFO, "removed");
+		log_text(&l, "what", kept[k].kind);
+		log_int(&l, "days", kept[k].days);
+		log_int(&l, "count", kept[k].sum.n);
+		log_int(&l, "bytes", kept[k].sum.bytes);
+		log_end(&l);
+	}
+	if (rc == 0)
+		rc = expire_tidy(w->s, &gained, &e);
+	if (gained) {
+		log_begin(&l, LOG_INFO, "store-smaller");
+		log_int(&l, "bytes", gained);
+		log_end(&l);
+	}
+	if (rc && !*loop_stop())
+		log_say(LOG_ERROR, "not-removed", "why", e.text);
+	arena_release(&a);
+}
+
 static void
 night(struct watch *w)
 {
@@ -614,6 +653,9 @@ night(struct watch *w)
 	struct err e = { 0 };
 
 	if (!w->o->out || loop_now() < w->night_again || !night_is_due(w, o.now, &e))
+		return;
+	retain(w, o.now);
+	if (*loop_stop())
 		return;
 	if (failures(w, &a, &o, &e) == 0 && nightly_tell(w->s, &o, &a, &asks, &e) == 0) {
 		log_say(LOG_INFO, "night", "person", *asks ? asks : "not needed");

@@ -5,6 +5,7 @@
 
 #include "daemon/derive.h"
 #include "daemon/store/tables.h"
+#include "daemon/tablein.h"
 
 void
 wordin_release(struct wordin *in)
@@ -118,7 +119,7 @@ wordin_take(struct wordin *in, struct store *s, struct reader *reader, const cha
 	    .header = arena_text(a, info->header), .ignored = arena_text(a, span_of(info->ignored)),
 	    .separator = info->separator, .taken = taken, .reword = wordin_reword };
 	int64_t id = 0;
-	int rc = table_begin(s, &file, e);
+	int rc = table_begin(s, &file, e) || store_owner(s, file.id, tablein_owner(a, place), e) ? -1 : 0;
 
 	if (rc == 0)
 		rc = take_rows(w, s, &file, reader, f, a, e);

@@ -18,6 +18,69 @@ const struct rule override_nightly = {
 	.setting = nightly_setting,
 };
 
+/* A careful person keeps what may still be needed, and says so when it is not: all are 0,
+ * for good, until somebody decides. */
+static const struct setting kept_setting[] = {
+	{ "events", 0, 0, 36500, "d", "ours: 0 = for good; at least the 400 days that rules see" },
+	{ "set_aside", 0, 0, 36500, "d", "ours: 0 = for good; at least 30 days to mend them" },
+	{ "done", 0, 0, 36500, "d", "ours: 0 = for good; at least 30 days, a backup may need them" },
+	{ "failed", 0, 0, 36500, "d", "ours: 0 = for good; at least 30 days to mend them" },
+	{ "backups", 0, 0, 36500, "d", "ours: 0 = as many as watch --keep says; at least 7 days" },
+	{ "pages", 0, 0, 36500, "d", "ours: 0 = for good; at least 7 days" },
+	{ 0 }
+};
+
+const struct rule override_kept = {
+	.id = "kept",
+	.title = "For how long each kind of copy is kept: events, rows set aside, files in done/ and "
+	    "in failed/, backups, and what a night wrote",
+	.why = "Exports hold personal habits; what nobody needs any more should not lie about",
+	.quiet_on = "the last event of each kind at each place, the first that was heard of it, and "
+	    "what an open finding cites: these stay",
+	.limits = "copies that lie elsewhere",
+	.setting = kept_setting,
+};
+
+/* In the order of kept_setting. */
+static const struct { double least; const char *why; } kept_least[] = {
+	{ VIEW_LOOK_BACK / DAY, "events are kept for 400 days or more, since every rule may look back "
+	  "that far and must not miss what stands open; 0 keeps them for good" },
+	{ 30, "rows set aside are kept for 30 days or more, so that somebody can mend them; 0 keeps "
+	  "them for good" },
+	{ 30, "files in done/ are kept for 30 days or more, since a backup is completed from them; 0 "
+	  "keeps them for good" },
+	{ 30, "files in failed/ are kept for 30 days or more, so that somebody can mend them; 0 keeps "
+	  "them for good" },
+	{ 7, "backups are kept for 7 days or more; 0 leaves it to watch --keep" },
+	{ 7, "what a night wrote is kept for 7 days or more; 0 keeps it for good" },
+};
+
+static const struct rule *const of_the_store[] = { &override_nightly, &override_kept };
+
+const struct rule *
+override_of_the_store(size_t i)
+{
+	return i < sizeof of_the_store / sizeof *of_the_store ? of_the_store[i] : NULL;
+}
+
+const struct rule *
+override_find(struct span id)
+{
+	for (size_t i = 0; i < sizeof of_the_store / sizeof *of_the_store; i++)
+		if (span_eq_fold(id, span_of(of_the_store[i]->id)))
+			return of_the_store[i];
+	return NULL;
+}
+
+double
+override_least(const struct setting *s)
+{
+	for (size_t i = 0; kept_setting[i].name; i++)
+		if (s == &kept_setting[i])
+			return kept_least[i].least;
+	return s->min;
+}
+
 const struct setting *
 override_setting(const struct rule *r, struct span name)
 {
@@ -49,9 +112,7 @@ override_read(struct span rule, struct span setting, struct span text, double *o
 	for (size_t i = 0; i < rule_count; i++)
 		if (span_eq_fold(rule, span_of(rule_table[i]->id)))
 			r = rule_table[i];
-	if (span_eq_fold(rule, span_of(override_nightly.id)))
-		r = &override_nightly;
-	if (!r)
+	if (!r && !(r = override_find(rule)))
 		return "no such rule";
 	s = override_setting(r, setting);
 	if (!s)
@@ -60,6 +121,8 @@ override_read(struct span rule, struct span setting, struct span text, double *o
 		return "the value is not a number";
 	if (v < s->min || v > s->max)
 		return "the value is outside the setting's range";
+	if (r == &override_kept && v != 0 && v < kept_least[s - kept_setting].least)
+		return kept_least[s - kept_setting].why;
 	*out = v;
 	return NULL;
 }
@@ -71,10 +134,12 @@ begins(struct span s, struct span with)
 }
 
 const char *
-override_scope(struct span scope)
+override_scope(struct span rule, struct span scope)
 {
 	enum kind k;
 
+	if (override_find(rule) && scope.n && !span_eq(scope, SPAN("*")))
+		return "this setting holds for the whole store: its scope is *";
 	if (scope.n == 0 || span_eq(scope, SPAN("*")) || begins(scope, SPAN("group=")) ||
 	    begins(scope, SPAN("account=")))
 		return NULL;

@@ -107,6 +107,12 @@ struct interval {
 	int64_t from, to;	/* [from, to]; NO_TIME as `to`: still open at the end of cover */
 };
 
+/* A view holds the events of so long before its now, and of what is older the last of each
+ * kind at each place: enough to know what stands open and what was learned. So no rule can
+ * look back further, and no event may be removed from the store before. Ours: a year and a
+ * month. */
+#define VIEW_LOOK_BACK (400 * DAY)
+
 struct device {
 	const char *zone, *partition;	/* as first written; "" = only a serial is known */
 	const char *serial;		/* as first written; "" = only a zone is known */

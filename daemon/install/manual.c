@@ -188,14 +188,14 @@ settings(void)
 	puts(".SH SETTINGS");
 	put_text("Each number, as it is when nobody changed it, with what is allowed and where it comes "
 	    "from. The command \"tripsift rules\" shows what is in force.");
-	for (size_t i = 0; i <= rule_count; i++) {
-		const struct rule *r = i < rule_count ? rule_table[i] : &override_nightly;
+	for (size_t i = 0; i < rule_count || override_of_the_store(i - rule_count); i++) {
+		const struct rule *r = i < rule_count ? rule_table[i] : override_of_the_store(i - rule_count);
 
 		printf(".SS %s\n", r->id);
 		for (const struct setting *s = r->setting; s && s->name; s++) {
 			printf(".TP\n.B %s\n", s->name);
-			put_text(arena_fmt(&a, "%s; from %.10g to %.10g. Origin: %s.",
-			    settings_value(&a, s->value, s->unit), s->min, s->max, s->origin));
+			put_text(arena_fmt(&a, "%s; allowed: %s. Origin: %s.",
+			    settings_value(&a, s->value, s->unit), settings_allowed(&a, s), s->origin));
 		}
 	}
 	arena_release(&a);

@@ -4,6 +4,7 @@
 #include <string.h>
 
 #include "daemon/report/phrase.h"
+#include "daemon/report/retained.h"
 #include "rules/care.h"
 #include "rules/rule.h"
 
@@ -242,6 +243,13 @@ find(const struct digest *d, const char *id)
 	return NULL;
 }
 
+/* Where it came from. */
+static const char *
+by_list(struct page *p, const char *file, const char *owner)
+{
+	return *owner ? arena_fmt(&p->arena, "%s, file of %s", file, owner) : file;
+}
+
 static void
 decisions(struct page *p, const struct digest *d)
 {
@@ -254,30 +262,58 @@ decisions(struct page *p, const struct digest *d)
 		const struct night_decision *x = &d->decision[i];
 		const struct stored_finding *f = find(d, x->finding);
 
-		page_fmt(p, arena_fmt(&p->arena, " %-7s  ", x->finding), "%s%s%s%s",
+		page_fmt(p, arena_fmt(&p->arena, " %-7s  ", x->finding), "%s%s%s%s%s",
 		    f ? phrase_site(p, f->account, f->site_name) : "", f ? ": " : "",
-		    phrase_decision(p, &x->d),
+		    phrase_decision(p, &x->d), *x->file ? arena_fmt(&p->arena, " (%s)",
+		    by_list(p, x->file, x->owner)) : "",
 		    f && f->life ? "; life safety: it moves nothing and lapses after 24 h" : "");
 	}
 	if (first)
 		page_fmt(p, "  ", "%zu earlier ones: tripsift export decisions.", first);
 }
 
+/* One by one, what concerns life safety always; of a long list the first ones. */
 static void
 changes(struct page *p, const struct digest *d)
 {
+	size_t shown = 0, left = 0;
+
 	if (!d->n_change)
 		return;
 	page_heading(p, STYLE_STRONG, "CHANGED BY LISTS");
 	for (size_t i = 0; i < d->n_change; i++) {
 		const struct night_change *c = &d->change[i];
-		const char *by = *c->owner ? arena_fmt(&p->arena, ", file of %s", c->owner) : "";
+		bool last = i + 1 == d->n_change || strcmp(c[1].file, c->file) != 0;
 
-		if (*c->now)
-			page_fmt(p, "  ", "%s: %s instead of %s (%s%s%s%s)", c->what, c->now, c->before,
-			    c->file, by, *c->who ? ", set by " : "", c->who);
+		if (!*c->now)
+			shown = 0;
+		if (!*c->now)
+			page_fmt(p, "  ", "%s: %s (%s)", c->kind, c->what, by_list(p, c->file, c->owner));
+		else if (!c->life && shown++ >= SHOWN)
+			left++;
 		else
-			page_fmt(p, "  ", "%s: %s (%s%s)", c->kind, c->what, c->file, by);
+			page_fmt(p, "  ", "%s%s: %s instead of %s (%s%s%s)", c->life ? "LIFE SAFETY " : "",
+			    c->what, c->now, c->before, by_list(p, c->file, c->owner),
+			    *c->who ? ", set by " : "", c->who);
+		if (last && left)
+			page_fmt(p, "  ", "%zu more changes by %s.", left, c->file);
+		left = last ? 0 : left;
+		shown = last ? 0 : shown;
+	}
+}
+
+static void
+removals(struct page *p, const struct digest *d)
+{
+	if (!d->n_removal)
+		return;
+	page_heading(p, STYLE_STRONG, "REMOVED BECAUSE OF ITS AGE");
+	for (size_t i = 0; i < d->n_removal; i++) {
+		const struct night_removal *r = &d->removal[i];
+
+		page_fmt(p, "  ", "%s: %lld, of %s to %s, %s; kept for %s.", retained_kind(r->kind),
+		    (long long)r->sum.n, text_day(p, r->sum.oldest), text_day(p, r->sum.newest),
+		    retained_size(p, r->sum.bytes), text_count(p, r->days, "day", "days"));
 	}
 }
 
@@ -301,7 +337,7 @@ coverage(struct page *p, const struct digest *d)
 static void
 files(struct page *p, const struct digest *d)
 {
-	int64_t aside, rows, stored = 0, repeated = 0, all = 0, all_aside = 0;
+	int64_t aside, rows, stored = 0, repeated = 0, all = 0, all_aside = 0, expired = 0;
 	double share = aside_share(d, &aside, &rows);
 
 	for (size_t i = 0; i < d->n_file; i++) {
@@ -309,12 +345,14 @@ files(struct page *p, const struct digest *d)
 		stored += d->file[i].stored;
 		repeated += d->file[i].repeated;
 		all_aside += d->file[i].set_aside;
+		expired += d->file[i].expired;
 	}
 	page_heading(p, STYLE_STRONG, "FILES");
-	page_fmt(p, "  ", "%s: %s = %lld stored + %lld repeated + %lld set aside.%s",
+	page_fmt(p, "  ", "%s: %s = %lld stored + %lld repeated + %lld set aside%s.%s",
 	    text_count(p, (int64_t)d->n_file, "file taken in", "files taken in"),
 	    text_count(p, all, "row", "rows"), (long long)stored, (long long)repeated,
-	    (long long)all_aside, d->n_known ? arena_fmt(&p->arena, " %s read before and left alone.",
+	    (long long)all_aside, expired ? arena_fmt(&p->arena, " + %lld expired (older than what is "
+	    "kept)", (long long)expired) : "", d->n_known ? arena_fmt(&p->arena, " %s read before and left alone.",
 	    text_count(p, (int64_t)d->n_known, "file was", "files were")) : "");
 	if (!d->n_reason)
 		return;
@@ -399,6 +437,7 @@ digest_text(struct page *p, const struct digest *d)
 		findings(p, d, "RAISED AND CLEARED in between", DIGEST_PASSED, -1);
 	decisions(p, d);
 	changes(p, d);
+	removals(p, d);
 	continuing(p, d);
 	coverage(p, d);
 	files(p, d);

@@ -52,6 +52,8 @@ struct digest {
 	size_t                       n_change;
 	const struct night_decision *decision;
 	size_t                       n_decision;
+	const struct night_removal  *removal;
+	size_t                       n_removal;
 };
 
 enum digest_change digest_change(const struct digest *d, const struct stored_finding *f);

@@ -15,11 +15,11 @@ same(const char *a, const char *b)
 	return span_eq_fold(span_of(a), span_of(b));
 }
 
-/* Every rule, and after them what belongs to the nightly run. */
+/* Every rule, and after them what belongs to the store; NULL behind the last. */
 static const struct rule *
 nth(size_t i)
 {
-	return i < rule_count ? rule_table[i] : &override_nightly;
+	return i < rule_count ? rule_table[i] : override_of_the_store(i - rule_count);
 }
 
 /* How narrow a scope is where it reaches, 1..4; 0 where it does not reach. */
@@ -85,6 +85,17 @@ settings_resolve(struct arena *a, const char *rule, const struct setting *s,
 	return now;
 }
 
+double
+settings_of_the_store(const struct rule *r, const char *name, const struct setting_row *row, size_t n)
+{
+	double value = override_setting(r, span_of(name))->value;
+
+	for (size_t i = 0; i < n; i++)
+		if (same(row[i].rule, r->id) && same(row[i].setting, name) && strcmp(row[i].scope, "*") == 0)
+			read_value(&row[i], &value);
+	return value;
+}
+
 static bool
 concerns(const struct setting_row *row, const struct rule *r, const struct setting *s)
 {
@@ -98,13 +109,15 @@ idle(const struct setting_row *row)
 	double value;
 	const char *why = read_value(row, &value);
 
-	return why ? why : override_scope(span_of(row->scope));
+	return why ? why : override_scope(span_of(row->rule), span_of(row->scope));
 }
 
-static const char *
-limits(struct arena *a, const struct setting *s)
+const char *
+settings_allowed(struct arena *a, const struct setting *s)
 {
-	return arena_fmt(a, "%.10g to %.10g", s->min, s->max);
+	double least = override_least(s);
+
+	return arena_fmt(a, "%s%.10g to %.10g", least > s->min ? "0 or " : "", least, s->max);
 }
 
 static void
@@ -131,7 +144,7 @@ rule_text(struct page *p, const struct rule *r, const struct setting_row *row, s
 		table_add(&t, s->name);
 		table_add(&t, settings_value(&p->arena, s->value, s->unit));
 		table_add(&t, "default");
-		table_add(&t, limits(&p->arena, s));
+		table_add(&t, settings_allowed(&p->arena, s));
 		table_add(&t, s->origin);
 		for (size_t i = 0; i < n; i++) {
 			if (!concerns(&row[i], r, s))
@@ -153,7 +166,7 @@ settings_text(struct page *p, const struct rule *only, const struct setting_row 
 {
 	bool told = false;
 
-	for (size_t i = 0; i <= rule_count; i++) {
+	for (size_t i = 0; nth(i); i++) {
 		if (!only || nth(i) == only)
 			rule_text(p, nth(i), row, n, only != NULL);
 	}
@@ -178,7 +191,7 @@ settings_csv(FILE *f, const struct rule *only, const struct setting_row *row, si
 
 	csvout_init(&w, f);
 	csvout_header(&w, "rule,setting,value,unit,scope,default,min,max,origin,who,file,taken");
-	for (size_t k = 0; k <= rule_count; k++) {
+	for (size_t k = 0; nth(k); k++) {
 		const struct rule *r = nth(k);
 
 		for (const struct setting *s = r->setting; s && s->name; s++) {
@@ -214,7 +227,7 @@ void
 settings_json(struct json *j, const struct rule *only, const struct setting_row *row, size_t n)
 {
 	json_open(j, "rules", '[');
-	for (size_t k = 0; k <= rule_count; k++) {
+	for (size_t k = 0; nth(k); k++) {
 		const struct rule *r = nth(k);
 
 		if (only && r != only)
@@ -273,7 +286,7 @@ default_row(struct html *h, const struct rule *r, const struct setting *s,
 	html_leaf(h, "td", now.from ? "short changed" : "short", now.value);
 	html_leaf(h, "td", "short", settings_value(a, s->value, s->unit));
 	html_leaf(h, "td", NULL, "everywhere");
-	html_leaf(h, "td", "short", limits(a, s));
+	html_leaf(h, "td", "short", settings_allowed(a, s));
 	html_leaf(h, "td", NULL, s->origin);
 	html_close(h, "tr");
 }

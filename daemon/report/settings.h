@@ -18,8 +18,13 @@ struct setting_now {
 struct setting_now settings_resolve(struct arena *a, const char *rule, const struct setting *s,
     const struct setting_row *row, size_t n, const char *account, const char *group,
     const char *kind);
+/* What holds of a setting of the store (override_of_the_store()), in its own unit. */
+double settings_of_the_store(const struct rule *r, const char *name, const struct setting_row *row,
+    size_t n);
 /* "60 s" for a default. */
 const char *settings_value(struct arena *a, double value, const char *unit);
+/* "0.5 to 10", "0 or 30 to 36500". */
+const char *settings_allowed(struct arena *a, const struct setting *s);
 
 /* All rules (`only` NULL) or one. Rows that name no setting of ours are told too. */
 void settings_text(struct page *p, const struct rule *only, const struct setting_row *row,

@@ -141,7 +141,7 @@ int
 store_files(struct store *s, struct arena *a, struct file_info **out, size_t *n, struct err *e)
 {
 	sqlite3_stmt *st = db_stmt(s, "SELECT id, name, kind, place, size, crc32, taken, rows, stored,"
-	    " repeated, set_aside, from_at, to_at, ignored FROM file ORDER BY id", e);
+	    " repeated, set_aside, expired, from_at, to_at, ignored FROM file ORDER BY id", e);
 	struct file_info *list = NULL;
 	size_t cap = 0;
 	int rc;
@@ -156,8 +156,8 @@ store_files(struct store *s, struct arena *a, struct file_info **out, size_t *n,
 		    .size = sqlite3_column_int64(st, 4), .crc32 = sqlite3_column_int64(st, 5),
 		    .taken = sqlite3_column_int64(st, 6), .rows = sqlite3_column_int64(st, 7),
 		    .stored = sqlite3_column_int64(st, 8), .repeated = sqlite3_column_int64(st, 9),
-		    .set_aside = sqlite3_column_int64(st, 10), .from = db_time(st, 11),
-		    .to = db_time(st, 12), .ignored = db_text(st, 13, a) };
+		    .set_aside = sqlite3_column_int64(st, 10), .expired = sqlite3_column_int64(st, 11),
+		    .from = db_time(st, 12), .to = db_time(st, 13), .ignored = db_text(st, 14, a) };
 	}
 	*out = arena_keep(a, list, *n, sizeof *list);
 	return rc;
@@ -206,6 +206,7 @@ store_status(struct store *s, struct arena *a, struct store_status *out, struct 
 		{ "SELECT sum(stored) FROM file", offsetof(struct store_status, stored) },
 		{ "SELECT sum(repeated) FROM file", offsetof(struct store_status, repeated) },
 		{ "SELECT sum(set_aside) FROM file", offsetof(struct store_status, set_aside) },
+		{ "SELECT sum(expired) FROM file", offsetof(struct store_status, expired) },
 		{ "SELECT count(*) FROM due", offsetof(struct store_status, due) },
 		{ "SELECT count(*) FROM finding WHERE level = 0 AND cleared IS NULL AND NOT pending",
 		  offsetof(struct store_status, open[0]) },
@@ -221,12 +222,13 @@ store_status(struct store *s, struct arena *a, struct store_status *out, struct 
 	for (size_t i = 0; i < sizeof number / sizeof *number; i++)
 		if (db_number(s, number[i].sql, (int64_t *)((char *)out + number[i].at), e))
 			return -1;
-	if (!(st = db_stmt(s, "SELECT min(from_at), max(to_at), (SELECT max(taken) FROM file)"
-	    " FROM file", e)) || db_step(s, st, e) < 0)
+	if (!(st = db_stmt(s, "SELECT min(from_at), max(to_at), (SELECT max(taken) FROM file),"
+	    " (SELECT min(kept_from) FROM account) FROM file", e)) || db_step(s, st, e) < 0)
 		return -1;
 	out->cover_from = db_time(st, 0);
 	out->cover_to = db_time(st, 1);
 	out->last_taken = db_time(st, 2);
+	out->kept_from = db_time(st, 3);
 	sqlite3_reset(st);
 	if (!(st = db_stmt(s, "PRAGMA journal_mode", e)) || db_step(s, st, e) < 0)
 		return -1;

@@ -2,12 +2,9 @@
 #include <stdlib.h>
 #include <string.h>
 
+#include "daemon/store/last.h"
 #include "daemon/store/load_part.h"
 #include "daemon/store/stored.h"
-
-/* Of what is older, a view holds the last event of each kind at each place: enough to
- * know what stands open and what was learned; the rest is not judged again every night. */
-#define HORIZON (400 * DAY)
 
 int
 load_points(struct store *s, struct view *v, int64_t id, struct err *e)
@@ -107,49 +104,41 @@ take_event(const struct store *s, struct view *v, const struct block_row *r, int
 		ev->user = arena_text(&v->arena, r->user);
 }
 
-/* The last old events, by place and event cell. */
-struct last { uint32_t *slot; size_t n, cap; };		/* index in the list + 1 */
+/* Old events on their way: others came later in their place. */
+struct old { struct last last; size_t gone; };
+#define GONE UINT32_MAX	/* as its point */
 
-static size_t
-last_slot(const struct last *l, const struct event *list, uint32_t point, uint32_t cell)
+/* Takes those that are gone out of the list, which is the view's from `first` on. */
+static void
+squeeze(struct old *o, struct event *list, size_t first, size_t *n)
 {
-	size_t at = (size_t)((point * UINT64_C(0x9e3779b97f4a7c15) + cell) * UINT64_C(0x9fb21c651e98df25)
-	    >> 32) & (l->cap - 1);
+	size_t *moved = x_alloc((*n - first + 1) * sizeof *moved), to = first;
 
-	while (l->slot[at] && (list[l->slot[at] - 1].point != point || list[l->slot[at] - 1].cell != cell))
-		at = (at + 1) & (l->cap - 1);
-	return at;
+	for (size_t i = first; i < *n; i++) {
+		moved[i - first] = to;
+		if (list[i].point != GONE)
+			list[to++] = list[i];
+	}
+	for (size_t i = 0; i < o->last.cap; i++)
+		if (o->last.slot[i].taken)
+			o->last.slot[i].which = moved[o->last.slot[i].which - first];
+	free(moved);
+	o->gone = 0;
+	*n = to;
 }
 
-/* Where the old event `*n` of the list stands now: there, if it is the first of its kind
- * and place or the last so far, in the place of the one before. False: it is neither. */
+/* Is the old event list[at] the last of its kind and place so far? */
 static bool
-keep_last(struct last *l, struct event *list, size_t *n)
+keep_last(struct old *o, struct event *list, size_t at)
 {
-	struct event *ev = &list[*n];
-	size_t at;
+	size_t gone;
 
-	if ((l->n + 1) * 2 > l->cap) {
-		struct last more = { .n = l->n, .cap = l->cap ? l->cap * 2 : 64 };
-
-		more.slot = x_calloc(more.cap, sizeof *more.slot);
-		for (size_t i = 0; i < l->cap; i++)
-			if (l->slot[i])
-				more.slot[last_slot(&more, list, list[l->slot[i] - 1].point,
-				    list[l->slot[i] - 1].cell)] = l->slot[i];
-		free(l->slot);
-		*l = more;
-	}
-	at = last_slot(l, list, ev->point, ev->cell);
-	if (!l->slot[at]) {
-		l->slot[at] = (uint32_t)*n + 1;
-		l->n++;
-		return true;
-	}
-	if (list[l->slot[at] - 1].at > ev->at)
+	if (!last_add(&o->last, list[at].point, list[at].cell, list[at].at, at, &gone))
 		return false;
-	list[l->slot[at] - 1] = *ev;
-	*n = l->slot[at] - 1;
+	if (gone != SIZE_MAX) {
+		list[gone].point = GONE;
+		o->gone++;
+	}
 	return true;
 }
 
@@ -158,14 +147,16 @@ int
 load_events(struct store *s, struct view *v, int64_t id, uint32_t base, int64_t as_of, bool texts,
     struct event **list, size_t *cap, struct err *e)
 {
-	struct last last = { 0 };
+	enum { GONE_MOST = 10000 };
+	struct old old = { 0 };
+	size_t first = v->n_event;
 	struct block_base ordinary = { .word = s->cell_word, .marks = s->cell_marks,
 	    .n_cell = (uint32_t)s->n_cell };
 	struct block_row row[BLOCK_EVENTS];
 	struct arena escaped = { 0 };
 	sqlite3_stmt *st = db_stmt(s, "SELECT r.block, r.lo, r.offset, r.shift, b.events, r.file"
 	    " FROM run r CROSS JOIN block b ON b.id = r.block CROSS JOIN file f ON f.id = r.file"
-	    " WHERE r.account = ?1 ORDER BY r.file, iif(f.newest_first, -r.block, r.block)", e);
+	    " WHERE r.account = ?1" LOAD_ORDER, e);
 	int rc, n;
 
 	if (!st)
@@ -183,17 +174,15 @@ load_events(struct store *s, struct view *v, int64_t id, uint32_t base, int64_t 
 		}
 		*list = x_grow(*list, cap, v->n_event + (size_t)n, sizeof **list);
 		for (int i = 0; rc >= 0 && i < n; i++) {
-			size_t place = v->n_event;
-			struct event *ev = &(*list)[place];
+			struct event *ev = &(*list)[v->n_event];
 
 			take_event(s, v, &row[i], sqlite3_column_int64(st, 5), block * BLOCK_EVENTS + i,
 			    base, ev);
 			if (ev->point >= v->n_point || (as_of != NO_TIME && ev->at > as_of))
 				continue;
-			if (ev->at < v->now - HORIZON && !keep_last(&last, *list, &place))
+			if (ev->at < v->now - VIEW_LOOK_BACK && !keep_last(&old, *list, v->n_event))
 				continue;
-			v->n_event += place == v->n_event;
-			ev = &(*list)[place];
+			v->n_event++;
 			if (texts && row[i].phrase)
 				rc = stored_phrase(s, row[i].phrase, &v->arena, &ev->text, e);
 			else if (texts && row[i].text.n)
@@ -201,9 +190,13 @@ load_events(struct store *s, struct view *v, int64_t id, uint32_t base, int64_t 
 		}
 		if (rc < 0)
 			break;
+		if (old.gone > GONE_MOST && old.gone * 2 > v->n_event - first)
+			squeeze(&old, *list, first, &v->n_event);
 	}
+	if (old.gone)
+		squeeze(&old, *list, first, &v->n_event);
 	sqlite3_reset(st);
 	arena_release(&escaped);
-	free(last.slot);
+	last_release(&old.last);
 	return rc < 0 ? -1 : 0;
 }

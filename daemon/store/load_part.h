@@ -12,6 +12,9 @@ struct former {
 	int64_t     until;	/* its number was given to somebody else then; else INT64_MAX */
 };
 
+/* In which order the runs of an account (r, of file f) are gone through: as they were read. */
+#define LOAD_ORDER " ORDER BY r.file, iif(f.newest_first, -r.block, r.block)"
+
 /* load_events.c. The points of one stored account go behind those that the view has. */
 int load_points(struct store *s, struct view *v, int64_t id, struct err *e);
 /* Points in an order of their own, so that devices do not depend on which file was read

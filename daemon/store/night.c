@@ -15,7 +15,7 @@ read_night(struct store *s, const char *sql, struct night *out, struct err *e)
 		return -1;
 	if (rc)
 		*out = (struct night){ sqlite3_column_int64(st, 0), sqlite3_column_int64(st, 1),
-		    sqlite3_column_int64(st, 2), sqlite3_column_int64(st, 3) };
+		    sqlite3_column_int64(st, 2), sqlite3_column_int64(st, 3), sqlite3_column_int64(st, 4) };
 	sqlite3_reset(st);
 	return 0;
 }
@@ -23,14 +23,14 @@ read_night(struct store *s, const char *sql, struct night *out, struct err *e)
 int
 store_night(struct store *s, struct night *out, struct err *e)
 {
-	return read_night(s, "SELECT id, at, file, decision FROM night ORDER BY id DESC LIMIT 1", out,
+	return read_night(s, "SELECT id, at, file, decision, removal FROM night ORDER BY id DESC LIMIT 1", out,
 	    e);
 }
 
 int
 store_night_before(struct store *s, struct night *out, struct err *e)
 {
-	return read_night(s, "SELECT id, at, file, decision FROM night ORDER BY id DESC"
+	return read_night(s, "SELECT id, at, file, decision, removal FROM night ORDER BY id DESC"
 	    " LIMIT 1 OFFSET 1", out, e);
 }
 
@@ -74,7 +74,7 @@ store_night_files(struct store *s, int64_t since, struct arena *a, struct night_
     size_t *n, struct err *e)
 {
 	sqlite3_stmt *st = db_stmt(s, "SELECT f.id, f.name, f.kind, f.owner, f.rows, f.stored,"
-	    " f.repeated, f.set_aside, f.from_at, f.to_at, EXISTS (SELECT 1 FROM file g"
+	    " f.repeated, f.set_aside, f.expired, f.from_at, f.to_at, EXISTS (SELECT 1 FROM file g"
 	    "  WHERE g.size = f.size AND g.crc32 = f.crc32 AND g.kind = f.kind AND g.id < f.id)"
 	    " FROM file f WHERE f.id > ?1 ORDER BY f.id", e);
 	struct night_file *list = NULL;
@@ -90,8 +90,8 @@ store_night_files(struct store *s, int64_t since, struct arena *a, struct night_
 		    .name = db_text(st, 1, a), .kind = db_text(st, 2, a), .owner = db_text(st, 3, a),
 		    .rows = sqlite3_column_int64(st, 4), .stored = sqlite3_column_int64(st, 5),
 		    .repeated = sqlite3_column_int64(st, 6),
-		    .set_aside = sqlite3_column_int64(st, 7), .from = db_time(st, 8),
-		    .to = db_time(st, 9), .again = sqlite3_column_int(st, 10) };
+		    .set_aside = sqlite3_column_int64(st, 7), .expired = sqlite3_column_int64(st, 8),
+		    .from = db_time(st, 9), .to = db_time(st, 10), .again = sqlite3_column_int(st, 11) };
 	}
 	*out = arena_keep(a, list, *n, sizeof *list);
 	return rc;
@@ -122,53 +122,12 @@ store_night_reasons(struct store *s, int64_t since, struct arena *a,
 	return rc;
 }
 
-/* One row a change, oldest file first. Of a setting: the value of the newest file before
- * this one that names it; of a site: the zone before. */
-#define CHANGES \
-	"SELECT f.name, f.kind, f.owner, t.who, t.rule || '.' || t.setting ||" \
-	"  CASE WHEN t.scope IN ('', '*') THEN '' ELSE ' for ' || t.scope END," \
-	"  coalesce((SELECT o.value FROM setting o WHERE o.rule = t.rule AND o.setting = t.setting" \
-	"    AND o.scope = t.scope AND o.file < t.file ORDER BY o.id DESC LIMIT 1), 'the default')," \
-	"  t.value, f.id AS file, t.id AS n" \
-	" FROM file f CROSS JOIN setting t ON t.file = f.id WHERE f.id > ?1 AND f.kind = 'settings'" \
-	" UNION ALL SELECT f.name, f.kind, f.owner, '', 'time zone of ' || t.account, o.timezone," \
-	"  t.timezone, f.id, t.id" \
-	" FROM file f CROSS JOIN site t ON t.file = f.id CROSS JOIN site o ON o.id =" \
-	"  (SELECT max(p.id) FROM site p WHERE p.account = t.account AND p.file < t.file)" \
-	" WHERE f.id > ?1 AND f.kind = 'sites' AND o.timezone <> t.timezone" \
-	" UNION ALL SELECT f.name, f.kind, f.owner, '', f.stored || ' of ' || f.rows ||" \
-	"  CASE f.rows WHEN 1 THEN ' row' ELSE ' rows' END || ' taken', '', '', f.id, 0" \
-	" FROM file f WHERE f.id > ?1 AND f.kind NOT IN ('events', 'settings') AND f.stored > 0" \
-	" ORDER BY file, n"
-
-int
-store_night_changes(struct store *s, int64_t since, struct arena *a,
-    struct night_change **out, size_t *n, struct err *e)
-{
-	sqlite3_stmt *st = db_stmt(s, CHANGES, e);
-	struct night_change *list = NULL;
-	size_t cap = 0;
-	int rc = st ? 0 : -1;
-
-	*n = 0;
-	if (st)
-		sqlite3_bind_int64(st, 1, since);
-	while (st && (rc = db_step(s, st, e)) > 0) {
-		list = x_grow(list, &cap, *n + 1, sizeof *list);
-		list[(*n)++] = (struct night_change){ db_text(st, 0, a), db_text(st, 1, a),
-		    db_text(st, 2, a), db_text(st, 3, a), db_text(st, 4, a), db_text(st, 5, a),
-		    db_text(st, 6, a) };
-	}
-	*out = arena_keep(a, list, *n, sizeof *list);
-	return rc;
-}
-
 int
 store_night_decisions(struct store *s, int64_t since, struct arena *a,
     struct night_decision **out, size_t *n, struct err *e)
 {
-	sqlite3_stmt *st = db_stmt(s, "SELECT finding, decision, who, why, at, until FROM decision"
-	    " WHERE id > ?1 ORDER BY id", e);
+	sqlite3_stmt *st = db_stmt(s, "SELECT d.finding, d.decision, d.who, d.why, d.at, d.until,"
+	    " f.name, f.owner FROM decision d LEFT JOIN file f ON f.id = d.file WHERE d.id > ?1 ORDER BY d.id", e);
 	struct night_decision *list = NULL;
 	size_t cap = 0;
 	int rc = st ? 0 : -1;
@@ -181,7 +140,30 @@ store_night_decisions(struct store *s, int64_t since, struct arena *a,
 		list[(*n)++] = (struct night_decision){ db_text(st, 0, a), {
 		    .decision = db_text(st, 1, a), .who = db_text(st, 2, a), .why = db_text(st, 3, a),
 		    .at = sqlite3_column_int64(st, 4), .until = db_time(st, 5), .holds = true,
-		    .lifted = "" } };
+		    .lifted = "" }, db_text(st, 6, a), db_text(st, 7, a) };
+	}
+	*out = arena_keep(a, list, *n, sizeof *list);
+	return rc;
+}
+
+int
+store_night_removals(struct store *s, int64_t since, struct arena *a,
+    struct night_removal **out, size_t *n, struct err *e)
+{
+	sqlite3_stmt *st = db_stmt(s, "SELECT kind, max(days), sum(n), sum(bytes), min(oldest),"
+	    " max(newest) FROM removal WHERE id > ?1 GROUP BY kind ORDER BY min(id)", e);
+	struct night_removal *list = NULL;
+	size_t cap = 0;
+	int rc = st ? 0 : -1;
+
+	*n = 0;
+	if (st)
+		sqlite3_bind_int64(st, 1, since);
+	while (st && (rc = db_step(s, st, e)) > 0) {
+		list = x_grow(list, &cap, *n + 1, sizeof *list);
+		list[(*n)++] = (struct night_removal){ db_text(st, 0, a), sqlite3_column_int64(st, 1),
+		    { sqlite3_column_int64(st, 2), sqlite3_column_int64(st, 3), db_time(st, 4),
+		    db_time(st, 5) } };
 	}
 	*out = arena_keep(a, list, *n, sizeof *list);
 	return rc;
@@ -190,8 +172,9 @@ store_night_decisions(struct store *s, int64_t since, struct arena *a,
 int
 store_night_done(struct store *s, int64_t wall_clock, struct err *e)
 {
-	sqlite3_stmt *st = db_stmt(s, "INSERT INTO night(at, file, decision) SELECT ?1,"
-	    " (SELECT coalesce(max(id), 0) FROM file), (SELECT coalesce(max(id), 0) FROM decision)", e);
+	sqlite3_stmt *st = db_stmt(s, "INSERT INTO night(at, file, decision, removal) SELECT ?1,"
+	    " (SELECT coalesce(max(id), 0) FROM file), (SELECT coalesce(max(id), 0) FROM decision),"
+	    " (SELECT coalesce(max(id), 0) FROM removal)", e);
 
 	if (!st)
 		return -1;

@@ -159,7 +159,8 @@ load_account(struct writer *w, struct acct *a, struct err *e)
 	if (rc < 0)
 		return -1;
 	s->kept_point = s->n_point;
-	st = db_stmt(w->store, "SELECT min(lo), max(hi) FROM run WHERE account = ?1", e);
+	st = db_stmt(w->store, "SELECT min(lo), max(hi), (SELECT kept_from FROM account"
+	    "  WHERE id = ?1) FROM run WHERE account = ?1", e);
 	if (!st)
 		return -1;
 	sqlite3_bind_int64(st, 1, s->id);
@@ -169,6 +170,8 @@ load_account(struct writer *w, struct acct *a, struct err *e)
 		s->lo = sqlite3_column_int64(st, 0);
 		s->hi = sqlite3_column_int64(st, 1);
 	}
+	if (sqlite3_column_type(st, 2) != SQLITE_NULL)
+		s->kept_from = sqlite3_column_int64(st, 2) / SECOND;
 	sqlite3_reset(st);
 	return 0;
 }
@@ -181,7 +184,7 @@ place_account(struct writer *w, struct acct *a, struct err *e)
 	if (s->loaded)
 		return 0;
 	s->lo = s->new_lo = INT64_MAX;
-	s->hi = s->new_hi = INT64_MIN;
+	s->hi = s->new_hi = s->kept_from = INT64_MIN;
 	if (s->id == 0) {
 		sqlite3_stmt *st = db_stmt(w->store,
 		    "INSERT INTO account(account, receiver, line) VALUES(?1, ?2, ?3)", e);

@@ -410,13 +410,16 @@ use_up_within(struct finder *f, uint32_t *kept)
 		for (;;) {
 			uint32_t n = 0, before = n_kept;
 
-			for (uint32_t p = g->pending; p != NONE; p = f->next[p - f->from], n++) {
+			for (uint32_t p = g->pending; p != NONE; p = f->next[p - f->from]) {
+				if (row_expired(&w->b->row[p]))
+					continue;	/* is not kept, so nothing repeats it */
 				if (n < before) {
 					w->repeat[p - w->first] = true;
 					fill_within(f, &w->b->row[kept[n]], &w->b->row[p]);
 				} else {
 					kept[n_kept++] = p;
 				}
+				n++;
 			}
 			if (g->other == NONE)
 				break;

@@ -202,7 +202,7 @@ struct file_info {
 	const char *name, *kind, *place;
 	int64_t     size, crc32;
 	int64_t     taken;		/* wall clock */
-	int64_t     rows, stored, repeated, set_aside;
+	int64_t     rows, stored, repeated, set_aside, expired;
 	int64_t     from, to;		/* cover */
 	const char *ignored;		/* unknown columns */
 };
@@ -225,7 +225,8 @@ int store_asides(struct store *s, int (*each)(void *ctx, const struct aside_row 
 struct store_status {
 	int64_t bytes;			/* of the database file */
 	int64_t files, events, accounts, devices_known, points;
-	int64_t stored, repeated, set_aside, rows;
+	int64_t stored, repeated, set_aside, expired, rows;
+	int64_t kept_from;		/* the earliest horizon of an account; NO_TIME = none has one */
 	int64_t cover_from, cover_to;	/* over all accounts */
 	int64_t last_taken;		/* wall clock */
 	int64_t due;			/* accounts waiting to be judged */
@@ -251,9 +252,9 @@ int store_settings(struct store *s, struct arena *a, struct setting_row **out, s
 
 /* ---- nights ----------------------------------------------------------------- */
 
-/* The last completed nightly run. `file` and `decision`: the greatest ids then, so that
- * the next one tells what came after, whatever the clock does. id 0 = none yet. */
-struct night { int64_t id, at, file, decision; };
+/* The last completed nightly run. `file`, `decision` and `removal`: the greatest ids then, so
+ * that the next one tells what came after, whatever the clock does. id 0 = none yet. */
+struct night { int64_t id, at, file, decision, removal; };
 int store_night(struct store *s, struct night *out, struct err *e);
 
 /* What it said of each finding, in order of `finding`. */
@@ -270,7 +271,7 @@ struct night_file {
 	int64_t     id;
 	const char *name, *kind, *owner;	/* owner "": not a list, or not known */
 	bool        again;			/* the same bytes had been read before */
-	int64_t     rows, stored, repeated, set_aside;
+	int64_t     rows, stored, repeated, set_aside, expired;
 	int64_t     from, to;
 };
 int store_night_files(struct store *s, int64_t since, struct arena *a, struct night_file **out,
@@ -281,16 +282,34 @@ struct night_reason { const char *kind, *reason; int64_t rows; bool first; /* ne
 int store_night_reasons(struct store *s, int64_t since, struct arena *a,
     struct night_reason **out, size_t *n, struct err *e);
 
-/* What lists after `since` changed: settings and zones of sites one by one, the rest
- * as a count of rows. `before` and `now` are "" where they do not apply. */
-struct night_change { const char *file, *kind, *owner, *who, *what, *before, *now; };
+/* What lists after `since` changed: for each file how many rows it has, unless it is of
+ * settings (`before` and `now` are ""), then one by one what is another for an account, setting
+ * or wording that was known before; each row of service is one. `life`: a device of life safety,
+ * before or now. */
+struct night_change {
+	const char *file, *kind, *owner, *who, *what, *before, *now;
+	bool        life;
+};
 int store_night_changes(struct store *s, int64_t since, struct arena *a,
     struct night_change **out, size_t *n, struct err *e);
 
 /* Decisions after number `since`, oldest first; `holds` and `lifted` are not filled. */
-struct night_decision { const char *finding; struct stored_decision d; };
+struct night_decision {
+	const char            *finding;
+	struct stored_decision d;
+	const char            *file, *owner;	/* "" = by the command */
+};
 int store_night_decisions(struct store *s, int64_t since, struct arena *a,
     struct night_decision **out, size_t *n, struct err *e);
+
+/* What was removed because of its age. `oldest`, `newest`: of the events, else when the
+ * files were taken in or made; NO_TIME = nothing. */
+struct removed { int64_t n, bytes, oldest, newest; };
+
+/* After number `since`, one a kind, in order of kinds. */
+struct night_removal { const char *kind; int64_t days; struct removed sum; };
+int store_night_removals(struct store *s, int64_t since, struct arena *a,
+    struct night_removal **out, size_t *n, struct err *e);
 
 /* Completes a night: all findings as they stand are told. Within the transaction in which
  * they were read, so that nothing is marked that nobody was shown. */

@@ -79,7 +79,7 @@ see_local(const struct writer *w, size_t from, size_t to, struct local *l)
 static int
 begin(struct writer *w, struct err *e)
 {
-	int64_t last;
+	int64_t last, removal;
 
 	if (w->in_txn)
 		return 0;
@@ -87,11 +87,13 @@ begin(struct writer *w, struct err *e)
 		return -1;
 	w->in_txn = true;
 	/* What this side remembers of accounts and cells would be wrong then. */
-	if (db_number(w->store, "SELECT max(id) FROM file", &last, e))
+	if (db_number(w->store, "SELECT max(id) FROM file", &last, e) ||
+	    db_number(w->store, "SELECT max(id) FROM removal", &removal, e))
 		return -1;
-	if (last != w->last_file)
-		return err_set(e, ERR_STORE, w->store->path, 0, "another process took files in at the"
-		    " same time; what was not taken in is as it was: run this again");
+	if (last != w->last_file || removal != w->last_removal)
+		return err_set(e, ERR_STORE, w->store->path, 0, "another process took files in, or"
+		    " removed old events, at the same time; what was not taken in is as it was: run this"
+		    " again");
 	if (db_number(w->store, "SELECT max(id) FROM block", &last, e))
 		return -1;
 	w->next_block = last + 1;
@@ -164,11 +166,11 @@ begin_file(struct writer *w, const struct piece *p, struct err *e)
 
 static int
 end_file(struct writer *w, const struct piece *p, int64_t rows, int64_t stored, int64_t repeated,
-    int64_t aside, struct err *e)
+    int64_t aside, int64_t expired, struct err *e)
 {
 	sqlite3_stmt *st = db_stmt(w->store, "UPDATE file SET size = ?2, crc32 = ?3, rows = ?4,"
 	    " stored = ?5, repeated = ?6, set_aside = ?7, from_at = ?8, to_at = ?9, sure_from = ?10,"
-	    " sure_to = ?11 WHERE id = ?1", e);
+	    " sure_to = ?11, expired = ?12 WHERE id = ?1", e);
 
 	if (!st)
 		return -1;
@@ -183,6 +185,7 @@ end_file(struct writer *w, const struct piece *p, int64_t rows, int64_t stored, 
 	db_bind_time(st, 9, p->to);
 	db_bind_time(st, 10, p->sure_from);
 	db_bind_time(st, 11, p->sure_to);
+	sqlite3_bind_int64(st, 12, expired);
 	if (db_run(w->store, st, e) || file_asides_once(w->store, w->file_id[p->file], e))
 		return -1;
 	return w->o.covers_all ? due_sites(w, e) : 0;
@@ -278,7 +281,7 @@ keep_rows(struct writer *w, size_t from, size_t to, struct err *e)
 	struct local local = { INT64_MAX, INT64_MIN };
 	struct new_run *run = NULL;
 	uint32_t last_point = 0;
-	int64_t n = 0, phrase;
+	int64_t n = 0, expired = 0, phrase;
 
 	for (size_t i = from; i < to; i++) {
 		const struct event_in *r = &w->b->row[i];
@@ -287,6 +290,10 @@ keep_rows(struct writer *w, size_t from, size_t to, struct err *e)
 
 		if (w->repeat[i - w->first])
 			continue;
+		if (row_expired(r)) {
+			expired++;
+			continue;
+		}
 		phrase = 0;
 		if (place_cell(w, r->cell, e) || (r->n[RT_TEXT] && place_phrase(w, text + r->n[0] + r->n[1] + r->n[2] + r->n[3] + 4,
 		    r->n[RT_TEXT], r->text_hash, &phrase, e)))
@@ -306,7 +313,11 @@ keep_rows(struct writer *w, size_t from, size_t to, struct err *e)
 	if (run)
 		end_run(w, run);
 	p->stored += n;
-	p->repeated += (int64_t)(to - from) - n;
+	p->expired += expired;
+	p->repeated += (int64_t)(to - from) - n - expired;
+	/* What is not kept is no proof that anything was covered. */
+	if ((size_t)expired == to - from)
+		return 0;
 	if (p->begins && p->ends) {
 		see_local(w, from, to, &local);
 		if (add_cover(w, a->store.id, p, &local, e))
@@ -414,7 +425,7 @@ take_whole_files(struct writer *w, size_t first, size_t last, struct err *e)
 		struct piece *q = &b->piece[p];
 
 		if (!q->failed && end_file(w, q, (int64_t)(q->n_row + q->n_aside), q->stored,
-		    q->repeated, (int64_t)q->n_aside, e))
+		    q->repeated, (int64_t)q->n_aside, q->expired, e))
 			return -1;
 	}
 	return commit(w, e);
@@ -429,7 +440,7 @@ take_part(struct writer *w, size_t at, struct err *e)
 		if (begin(w, e) || begin_file(w, p, e))
 			return -1;
 		w->open_file = p->file;
-		w->open_rows = w->open_stored = w->open_repeated = w->open_aside = 0;
+		w->open_rows = w->open_stored = w->open_repeated = w->open_aside = w->open_expired = 0;
 	}
 	if (p->failed) {
 		roll_back(w);
@@ -442,6 +453,7 @@ take_part(struct writer *w, size_t at, struct err *e)
 	w->open_stored += p->stored;
 	w->open_repeated += p->repeated;
 	w->open_aside += (int64_t)p->n_aside;
+	w->open_expired += p->expired;
 	if (!p->ends)
 		return 0;
 	for (size_t i = 0; i < w->n_seen; i++) {
@@ -450,8 +462,8 @@ take_part(struct writer *w, size_t at, struct err *e)
 		if (add_cover(w, a->id, p, &(struct local){ a->local_lo, a->local_hi }, e))
 			return -1;
 	}
-	if (end_file(w, p, w->open_rows, w->open_stored, w->open_repeated, w->open_aside, e) ||
-	    commit(w, e))
+	if (end_file(w, p, w->open_rows, w->open_stored, w->open_repeated, w->open_aside,
+	    w->open_expired, e) || commit(w, e))
 		return -1;
 	w->open_file = 0;
 	w->n_seen = 0;
@@ -497,7 +509,8 @@ writer_open(struct store *s, const struct write_options *o, struct err *e)
 	w->phrase = x_calloc(PHRASE_SLOTS, sizeof *w->phrase);
 	w->phrase_text = x_calloc(PHRASE_SLOTS, sizeof *w->phrase_text);
 	if (batch_table_make(w, e) || place_load_phrases(w, e) ||
-	    db_number(s, "SELECT max(id) FROM file", &w->last_file, e)) {
+	    db_number(s, "SELECT max(id) FROM file", &w->last_file, e) ||
+	    db_number(s, "SELECT max(id) FROM removal", &w->last_removal, e)) {
 		writer_close(w);
 		return NULL;
 	}

@@ -13,6 +13,9 @@
  * as often as the file that has it most often. Each row uses up one equal stored row
  * that its file has not used yet (for spanning files one bit a stored event remembers
  * which); only when none is left is the row stored. Batch size changes nothing.
+ *
+ * A row that would be stored, but is older than what is kept of its account, is counted
+ * as expired: an old file that is read again brings nothing back.
  */
 #ifndef DAEMON_STORE_WRITE_H
 #define DAEMON_STORE_WRITE_H
@@ -32,6 +35,7 @@ struct acct_store {
 	int64_t  id;			/* 0 = not in the store yet */
 	int64_t  lo, hi;		/* least and greatest wall of stored events; lo > hi: none */
 	int64_t  new_lo, new_hi;	/* the same of this transaction */
+	int64_t  kept_from;		/* seconds UTC: older rows are not taken in any more */
 	struct acct_point *point;
 	uint32_t n_point, kept_point;	/* the first kept_point are stored */
 	size_t   cap_point;
@@ -105,7 +109,7 @@ struct piece {
 	int64_t     from, to;		/* cover, ms UTC; NO_TIME = none */
 	int64_t     sure_from, sure_to;	/* the same of rows that no zone can move */
 	/* answers of the writer, summed over the pieces of a file */
-	int64_t     stored, repeated;
+	int64_t     stored, repeated, expired;
 };
 
 struct batch {

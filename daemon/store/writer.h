@@ -41,12 +41,13 @@ struct writer {
 	struct arena         arena;		/* points' texts; lives as long as the writer */
 	struct arena         scratch, block_arena;	/* one account's rows; one block's texts */
 	bool                 in_txn;
-	int64_t              last_file;		/* greatest id that this writer knows of */
+	int64_t              last_file;		/* greatest ids that this writer knows of */
+	int64_t              last_removal;
 	int64_t              next_block;	/* id that the next block will get */
 
 	/* the spanning file, if one is open */
 	uint32_t             open_file;		/* running number, 0 = none */
-	int64_t              open_rows, open_stored, open_repeated, open_aside;
+	int64_t              open_rows, open_stored, open_repeated, open_aside, open_expired;
 	struct used_chunk   *used;		/* open addressing by number; bit NULL = free */
 	size_t               n_used, cap_used;
 
@@ -114,6 +115,13 @@ int place_load_phrases(struct writer *w, struct err *e);
 int repeat_find(struct writer *w, size_t from, size_t to, bool spanning, bool many_pieces,
     struct err *e);
 void repeat_forget(struct writer *w);		/* the spanning file is over */
+
+/* Is the row older than what is kept of its account? */
+static inline bool
+row_expired(const struct event_in *r)
+{
+	return r->wall - r->shift < r->acct->store.kept_from;
+}
 
 /* batch_table.c: w->run, w->new_point and w->serial as tables of these names. */
 int batch_table_make(struct writer *w, struct err *e);

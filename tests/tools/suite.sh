@@ -32,7 +32,7 @@ for f in "$build"/tests/fuzz/fuzz_*; do
 	try "corpus $n" "$f" tests/fuzz/corpus/"$n"/*
 done
 try "golden output" tests/golden/run.sh "$program"
-for p in repeats splits invariant due aside wordings dc09 watch group kill; do
+for p in repeats splits invariant due aside wordings dc09 watch retention group kill; do
 	try "property $p" python3 tests/property/$p.py "$program"
 done
 # What is put between the program and the system does not go with sanitizers.

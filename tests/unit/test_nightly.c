@@ -218,6 +218,77 @@ changes_are_told_once(void **state)
 	help_close(&h);
 }
 
+/* Every kind of list: what was, what is, and what stands in the digest of it. */
+static void
+each_change_has_its_old_and_new_value(void **state)
+{
+	static const struct { const char *was, *is, *told; } table[] = {
+		{ "rule,setting,value\nchatter,bursts,3\n", "rule,setting,value\nchatter,bursts,4\n",
+		  "chatter.bursts|3|4|-\n" },
+		{ NULL, "rule,setting,value\nkept,events,400\n", "kept.events|the default|400|-\n" },
+		{ "account,timezone,name,group,was,since\nA1,UTC,Thistle,,,\nB2,UTC,,,,\n",
+		  "account,timezone,name,group,was,since\nA1,Europe/Vienna,Teasel,north,Z9,2026-10-01\nC3,UTC,,,,\n",
+		  "2 of 2 rows taken|||-\ntime zone of A1|UTC|Europe/Vienna|-\nname of A1|Thistle|Teasel|-\n"
+		  "group of A1|none|north|-\nformer number of A1|none|Z9|-\n"
+		  "number given anew of A1|none|2026-09-30 22:00|-\n" },
+		{ "account,zone,device,name,serial,cell\nA1,1,contact,back door,,\nA1,2,smoke,landing,4A01,CR1\n"
+		  "A1,3,motion,,,\nA1,,keyfob,,4A09,\nB2,1,co,,,\n",
+		  "account,zone,device,name,serial,cell\nA1,01,contact,front door,,\nA1,2,contact,landing,4A01,CR1\n"
+		  "A1,4,heat,,,\nA1,,keyfob,,4A09,\nC3,1,contact,,,\n",
+		  "5 of 5 rows taken|||-\n"
+		  "device of A1 zone 01|contact \"back door\"|contact \"front door\"|-\n"
+		  "device of A1 zone 2|smoke \"landing\" serial 4A01 cell CR1|contact \"landing\" serial 4A01 "
+		  "cell CR1|life\ndevice of A1 zone 4|none|heat|life\ndevice of A1 zone 3|motion|none|-\n" },
+		{ "account,serial,visit,zone\nA1,4A01,2026-10-01,1\nA1,4A02,2026-10-01,2\n",
+		  "account,serial,visit,zone\nA1,4A01,2026-10-02,1\nA1,4A03,2026-10-02,2\n",
+		  "2 of 2 rows taken|||-\n"
+		  "plan of A1 serial 4A01|2026-10-01 00:00 to 2026-10-02 00:00 UTC zone 1|2026-10-02 00:00 to "
+		  "2026-10-03 00:00 UTC zone 1|-\n"
+		  "plan of A1 serial 4A03|none|2026-10-02 00:00 to 2026-10-03 00:00 UTC zone 2|-\n"
+		  "plan of A1 serial 4A02|2026-10-01 00:00 to 2026-10-02 00:00 UTC zone 2|none|-\n" },
+		{ "account,time,what,zone,who\nA1,2026-10-01 08:00,cell changed,1,X\n",
+		  "account,time,what,zone,who\nA1,2026-10-01 08:00,cell changed,1,X\nA1,2026-10-02 08:00,cleaned,2,Y\n",
+		  "1 of 2 rows taken|||-\nwork at A1 zone 2 on 2026-10-02 08:00 UTC|none|cleaned|-\n" },
+		{ "what,match,gives\nevent,Brand,fire-alarm\nevent,Auf,zone-open\n",
+		  "what,match,gives\nevent,Brand,other\nevent,Zu,zone-close\n",
+		  "2 of 2 rows taken|||-\nwording of event \"Brand\"|fire-alarm|other|-\n"
+		  "wording of event \"Zu\"|none|zone-close|-\nwording of event \"Auf\"|zone-open|none|-\n" },
+		{ "what,match,gives\nevent,Brand,fire-alarm\n", "what,match,gives\n",
+		  "0 of 0 rows taken|||-\nwording of event \"Brand\"|fire-alarm|none|-\n" },
+		/* The same again changes nothing. */
+		{ "account,zone,device\nA1,1,contact\n", "account,zone,device\nA1,1,contact\n", "" },
+	};
+
+	(void)state;
+	for (size_t i = 0; i < sizeof table / sizeof *table; i++) {
+		struct night_change *change;
+		const char *told = "";
+		struct help h;
+		struct err e;
+		int64_t last = 0;
+		size_t n;
+
+		help_open(&h);
+		if (table[i].was) {
+			help_take(&h, "list.csv", table[i].was);
+			last = help_number(&h, "SELECT max(id) FROM file");
+			/* What is new altogether is counted. Work done has no version, each row is told. */
+			assert_int_equal(store_night_changes(h.s, 0, &h.arena, &change, &n, &e), 0);
+			assert_true(n <= 3);
+		}
+		help_take(&h, "list.csv", table[i].is);
+		assert_int_equal(store_night_changes(h.s, last, &h.arena, &change, &n, &e), 0);
+		for (size_t k = 0; k < n; k++) {
+			assert_non_null(strstr(change[k].file, "list.csv"));
+			assert_string_not_equal(change[k].owner, "");
+			told = arena_fmt(&h.arena, "%s%s|%s|%s|%s\n", told, change[k].what, change[k].before,
+			    change[k].now, change[k].life ? "life" : "-");
+		}
+		assert_string_equal(told, table[i].told);
+		help_close(&h);
+	}
+}
+
 static void
 lock_is_for_one(void **state)
 {
@@ -253,6 +324,7 @@ main(void)
 		cmocka_unit_test(attention_has_a_reason),
 		cmocka_unit_test(known_files_are_left_alone),
 		cmocka_unit_test(changes_are_told_once),
+		cmocka_unit_test(each_change_has_its_old_and_new_value),
 		cmocka_unit_test(lock_is_for_one),
 	};
 
