@@ -53,7 +53,8 @@ say_recorded(struct tools *t, const char *id, const struct options *o, bool *lif
 		return err_set(e, ERR_USAGE, NULL, 0, "no finding %s", id);
 	*life |= f->life;
 	if (strcmp(f->state, "cleared") == 0 && f->cleared == o->at) {
-		lapses = "The log shows the restore, so the finding is cleared; another alarm of "
+		lapses = "The log shows the restore, or not the alarm any more, so the finding is "
+		    "cleared; another alarm of "
 		    "the same point opens it again";
 	} else if (f->life) {
 		lapses = arena_fmt(&p->arena, "It concerns life safety: the decision moves nothing and "

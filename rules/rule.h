@@ -115,7 +115,7 @@ struct rule {
 	const char *limits;	/* what the rule cannot know */
 	const struct setting *setting;	/* ends with a row whose name is NULL */
 	/* A finding whose measure "restored" is a time clears when a person has said `seen` of
-	 * it as it stands, and by nothing else. */
+	 * it as it stands, and by nothing else; nor when it is not found any more. */
 	bool by_decision;
 	void (*judge)(struct view *v, struct findings *out);
 	/* NULL, or: decides candidates, may add findings with account "*". */

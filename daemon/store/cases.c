@@ -64,6 +64,9 @@ cases_measures(struct arena *a, const struct measure *m, size_t n)
 
 /* ---- cases ----------------------------------------------------------------- */
 
+/* The measure of a finding that judging does not find any more, and that stays open. */
+#define GONE "no_longer_in_the_log"
+
 struct known_case {
 	const char *id, *rule, *subject;
 	int         episode;
@@ -386,23 +389,62 @@ cases_decided(struct store *s, const char *rule, const char *id, struct err *e)
 	    "  WHERE d.finding = finding.id AND d.decision = 'seen' AND d.count >= finding.count"
 	    "  AND d.level <= finding.level)"
 	    " WHERE id = ?1 AND EXISTS (SELECT 1 FROM json_each(finding.measures) m"
-	    "  WHERE json_extract(m.value, '$[0]') = 'restored'"
-	    "  AND json_extract(m.value, '$[1]') <> 'no')", e);
+	    "  WHERE (json_extract(m.value, '$[0]') = 'restored'"
+	    "  AND json_extract(m.value, '$[1]') <> 'no') OR json_extract(m.value, '$[0]') = '" GONE "')", e);
 	if (!st)
 		return -1;
 	db_bind_text(st, 1, id);
 	return db_run(s, st, e);
 }
 
-/* What was open and was not found again is cleared; a candidate simply goes. */
-static int
-clear_rest(struct store *s, const struct known_case *list, size_t n, int64_t now, struct err *e)
+/* Does a finding of this judging tell what the case told? */
+static bool
+told_elsewhere(struct arena *a, const struct known_case *c, struct finding *const *f, size_t n)
 {
 	for (size_t i = 0; i < n; i++) {
+		int64_t reach = rule_rejoin(f[i]->rule);
+
+		if (strcmp(f[i]->rule->id, c->rule) != 0 || f[i]->onset > c->last + reach ||
+		    f[i]->last < c->onset - reach)
+			continue;
+		if (strcmp(f[i]->subject, c->subject) == 0 || (f[i]->zone && *f[i]->zone &&
+		    strcmp(arena_fmt(a, "zone:%s", number_key(a, span_of(f[i]->zone))), c->subject) == 0))
+			return true;
+	}
+	return false;
+}
+
+/* What only a person can clear stays open although the log does not show it any more: a list
+ * or a wording must not make it disappear. */
+static int
+keep_open(struct store *s, const struct known_case *c, struct err *e)
+{
+	sqlite3_stmt *st = db_stmt(s, "UPDATE finding SET measures = json_insert(measures, '$[#]',"
+	    " json_array('" GONE "', 'yes', '')) WHERE id = ?1 AND cleared IS NULL AND NOT EXISTS"
+	    " (SELECT 1 FROM json_each(measures) m WHERE json_extract(m.value, '$[0]') = '" GONE "')", e);
+
+	if (!st)
+		return -1;
+	db_bind_text(st, 1, c->id);
+	return db_run(s, st, e) || cases_decided(s, c->rule, c->id, e) ? -1 : 0;
+}
+
+/* What was open and was not found again is cleared; a candidate simply goes. */
+static int
+clear_rest(struct store *s, struct arena *a, const struct known_case *list, size_t n,
+    struct finding *const *f, size_t n_f, int64_t now, struct err *e)
+{
+	for (size_t i = 0; i < n; i++) {
+		const struct rule *r = rule_find(list[i].rule);
 		sqlite3_stmt *st;
 
 		if (list[i].taken || list[i].former)
 			continue;
+		if (r && r->by_decision && !told_elsewhere(a, &list[i], f, n_f)) {
+			if (keep_open(s, &list[i], e))
+				return -1;
+			continue;
+		}
 		st = db_stmt(s, "DELETE FROM finding WHERE id = ?1 AND pending", e);
 		if (!st)
 			return -1;
@@ -447,7 +489,7 @@ cases_keep(struct store *s, const struct view *v, const char *identity, const ch
 			rc = keep_finding(s, &a, v, display, sorted[i], id, e);
 	}
 	if (rc == 0)
-		rc = clear_rest(s, list, n_list, now, e);
+		rc = clear_rest(s, &a, list, n_list, f, n, now, e);
 	free(sorted);
 	free(list);
 	arena_release(&a);

@@ -24,6 +24,12 @@ PATTERNS = ["^alarm", "smoke", "^door\\n.*hall", "door|tür", "^batt", "\\A130\\
 LIFE = {"E111": "fire-alarm", "co-alarm": "co-alarm", "R111": "alarm-restore"}
 
 
+def known(program, db):
+    """Open findings, but alarms of life safety that earlier wordings showed: a person lets go of those."""
+    return [f for f in judged(program, db)[0]
+            if '"life-alarm"' not in f or "no_longer_in_the_log" not in f]
+
+
 def words(rng, path, all_of_it):
     rows = [["column", "When", "time"], ["column", "Place", "account"], ["column", "What", "event"]]
     rows += [["event", p, rng.choice(GIVES)] for p in rng.sample(PATTERNS, rng.randrange(3, 10))]
@@ -57,7 +63,7 @@ def one(program, folder, rng, trial):
     if every:
         assert told["stored"] == n, f"trial {trial}: {told}"
         assert log(program, db) == log(program, fresh), f"trial {trial}: other meanings"
-        same("findings", f"trial {trial}", judged(program, fresh)[0], judged(program, db)[0])
+        same("findings", f"trial {trial}", judged(program, fresh)[0], known(program, db))
     else:  # what the second one cannot read keeps its meaning, the rest is as if new
         assert not log(program, fresh) - log(program, db), f"trial {trial}: other meanings"
     told = program.ingest(db, place, path, timezone="UTC")[1]
@@ -80,7 +86,7 @@ def copies(program, folder, rng, trial):
     assert told["stored"] == 0 and told["repeated"] == 40, f"trial {trial}: {told}"
     program.ingest(fresh, path, wordings=place, timezone="UTC")
     assert log(program, db) == log(program, fresh), f"trial {trial}: other meanings"
-    same("findings", f"trial {trial}, copies", judged(program, fresh)[0], judged(program, db)[0])
+    same("findings", f"trial {trial}, copies", judged(program, fresh)[0], known(program, db))
 
 
 def main(program, folder, seed):

@@ -319,6 +319,62 @@ lists_are_in_order(void **state)
 	help_close(&h);
 }
 
+/* No list makes an open alarm of life safety disappear, or rank lower; only `seen` lets go of
+ * one that the log does not show any more. */
+static void
+no_list_silences_an_alarm(void **state)
+{
+	static const struct { const char *list; bool gone; } table[] = {
+		{ "account,zone,device\nA1,1,contact\nA1,2,motion\n", false },
+		{ "account,timezone,name\nA1,Europe/Vienna,other\n", false },
+		{ "account,timezone,since\nA1,UTC,2026-10-05\n", true },	/* a former customer's */
+		{ "account,serial,visit,zone,device\nA1,4A01,2026-10-01,1,contact\n", false },
+		{ "account,time,what,zone\nA1,2026-10-01 10:00,false alarm,1\n", false },
+		{ "rule,setting,value\nlife-alarm,join,1h\nkept,events,400\nnightly,set_aside,100\n", false },
+		{ NULL, false },	/* decisions */
+		{ "what,match,gives\nevent,^Brand$,other\n", true },
+	};
+
+	(void)state;
+	for (size_t i = 0; i < sizeof table / sizeof *table; i++) {
+		struct finding_filter all = { .level = -1, .rule = "life-alarm", .state = "all",
+		    .since = NO_TIME, .as_of = NO_TIME };
+		struct stored_finding *f;
+		const char *id;
+		struct help h;
+		struct err e;
+		size_t n;
+
+		help_open(&h);
+		help_ingest(&h, help_file(&h, "words.csv", "what,match,gives\nevent,^Brand$,fire-alarm\n"),
+		    help_file(&h, "roster.csv", "account,zone,device\nA1,1,smoke\n"),
+		    help_file(&h, "e.csv", "account,time,event,zone\nA1,2026-10-01T08:00:00Z,Brand,1\n"
+		    "A1,2026-10-06T08:00:00Z,test,3\n"), NULL);
+		help_judged(&h, false);
+		id = help_id(&h, "life-alarm", "A1");
+		help_take(&h, table[i].list && strncmp(table[i].list, "what", 4) == 0 ? "words.csv" : "list.csv",
+		    table[i].list ? table[i].list : arena_fmt(&h.arena, "finding,decision,who,until\n"
+		    "%s,seen,X,\n%s,expected,X,2099-01-01\n", id, id));
+		assert_int_equal(h.result.file[0].set_aside, 0);
+		for (int again = 0; again < 2; again++) {
+			help_judged(&h, again);
+			assert_int_equal(store_findings(h.s, &all, &h.arena, &f, &n, &e), 0);
+			assert_int_equal(n, 1);
+			assert_string_equal(f->id, id);
+			assert_int_equal(f->level, 0);
+			assert_true(f->life && f->cleared == NO_TIME);
+			assert_int_equal(help_number(&h, "SELECT count(*) FROM finding WHERE measures LIKE"
+			    " '%%no_longer_in_the_log%%no_longer_in_the_log%%'"), 0);
+			assert_int_equal(help_number(&h, "SELECT count(*) FROM finding WHERE measures LIKE"
+			    " '%%no_longer_in_the_log%%'"), table[i].gone);
+		}
+		assert_int_equal(store_decide(h.s, id, "seen", "X", NO_TIME, "", AT, &e), 0);
+		assert_int_equal(store_findings(h.s, &all, &h.arena, &f, &n, &e), 0);
+		assert_int_equal(f->cleared != NO_TIME, table[i].gone);
+		help_close(&h);
+	}
+}
+
 int
 main(void)
 {
@@ -332,6 +388,7 @@ main(void)
 		cmocka_unit_test(the_level_rises),
 		cmocka_unit_test(a_member_joins),
 		cmocka_unit_test(lists_are_in_order),
+		cmocka_unit_test(no_list_silences_an_alarm),
 	};
 
 	return cmocka_run_group_tests(tests, NULL, NULL);
