@@ -7,6 +7,7 @@
 # make test-pages  packages, then the pages in a real browser (chromium, node, npm)
 # make shots       pictures of the pages for people, build/pages/shots [PAGE=PATTERN]
 # make crash       the power goes, calls fail, the daemon is killed: many times over
+# make kill        the last of these alone (TRIALS=)
 # make score       what the rules find, miss and invent over planted faults
 # make score-table the same into rules/SCORE.md, which the rules page shows
 # make mutants     do the tests notice when a rule is made wrong? (minutes)
@@ -61,7 +62,7 @@ Q := $(if $(V),,@)
 .DEFAULT_GOAL := all
 .DELETE_ON_ERROR:
 .SECONDARY:
-.PHONY: all demo test test-built packages sanitize clang fuzz run-fuzz test-pages shots crash score score-table mutants bench manual install uninstall dist distcheck clean FORCE
+.PHONY: all demo test test-built packages sanitize clang fuzz run-fuzz test-pages shots crash kill score score-table mutants bench manual install uninstall dist distcheck clean FORCE
 
 all: $B/$(PROG)
 
@@ -151,6 +152,13 @@ $B/tests/crash/shim.so: tests/crash/shim.c
 
 crash: $B/$(PROG) $B/tests/crash/shim.so
 	$(Q)python3 tests/crash/crash.py $B/$(PROG) $B/tests/crash/shim.so $(or $(SEED),1)
+	$(Q)python3 tests/crash/fault.py $B/$(PROG) $B/tests/crash/shim.so $(or $(SEED),1)
+	$(Q)python3 tests/crash/odd.py $B/$(PROG) $B/tests/crash/shim.so
+	$(Q)$(MAKE) --no-print-directory kill
+
+# The daemon is killed at random instants.
+kill: $B/$(PROG)
+	$(Q)python3 tests/property/kill.py $B/$(PROG) $(or $(SEED),1) $(or $(TRIALS),200)
 
 score: $B/$(PROG)
 	$(Q)python3 tests/score.py $B/$(PROG)

@@ -563,8 +563,8 @@ work(struct watch *w)
 /* The last time at which a night was to be told. One that was missed is made up for, but
  * not one before the very first start. A clock that was set back over the night that was
  * told last makes no second one of it; where that night lies more than a day ahead, it was
- * told by a clock that was wrong, and says nothing. */
-static bool
+ * told by a clock that was wrong, and says nothing. 1 = it is, 0 = not, -1 = *e. */
+static int
 night_is_due(struct watch *w, int64_t now, struct err *e)
 {
 	struct night last;
@@ -572,7 +572,7 @@ night_is_due(struct watch *w, int64_t now, struct err *e)
 
 	w->since = now < w->since ? now : w->since;
 	if (store_night(w->s, &last, e))
-		return false;
+		return -1;
 	return (last.id && last.at <= now + DAY ? last.at : w->since - 1) < moment;
 }
 
@@ -651,13 +651,15 @@ night(struct watch *w)
 	struct arena a = { 0 };
 	const char *asks;
 	struct err e = { 0 };
+	int due;
 
-	if (!w->o->out || loop_now() < w->night_again || !night_is_due(w, o.now, &e))
+	if (!w->o->out || loop_now() < w->night_again || !(due = night_is_due(w, o.now, &e)))
 		return;
-	retain(w, o.now);
+	if (due > 0)
+		retain(w, o.now);
 	if (*loop_stop())
 		return;
-	if (failures(w, &a, &o, &e) == 0 && nightly_tell(w->s, &o, &a, &asks, &e) == 0) {
+	if (due > 0 && failures(w, &a, &o, &e) == 0 && nightly_tell(w->s, &o, &a, &asks, &e) == 0) {
 		log_say(LOG_INFO, "night", "person", *asks ? asks : "not needed");
 		arena_release(&a);
 		look_after_the_store(w);
@@ -688,7 +690,7 @@ idle_ms(const struct watch *w, int64_t now)
 		ms = least(ms, w->rest_until - now);
 	else
 		ms = least(ms, drop_next(w->drop, now));
-	if (w->n_poor)
+	if (w->n_poor && now >= w->rest_until)
 		ms = least(ms, w->poor_at > now ? w->poor_at - now : 0);
 	return w->watchdog ? least(ms, w->watchdog / 2 + 1) : ms;
 }
@@ -703,8 +705,10 @@ look(struct watch *w)
 		return;
 	drop_listen(w->drop);
 	w->look_at = now + w->o->look;
-	if (drop_look(w->drop, now, odd, &e) < 0)
+	if (drop_look(w->drop, now, odd, &e) < 0) {
 		rest(w, "cannot-look", &e);
+		w->look_at = w->rest_until;
+	}
 }
 
 static void

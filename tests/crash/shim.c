@@ -3,8 +3,9 @@
  *   SHIM_ROOT   a folder: what happens below it is looked at, nothing else
  *   SHIM_LOG    every change below it is written here, with its content; see replay.py
  *   SHIM_FAIL   "CALL N ERRNO TIMES": from the N-th call on, so many fail. CALL is write,
- *               sync, open, rename, unlink or mkdir
+ *               sync, open, rename, unlink, mkdir or malloc (of the whole program)
  *   SHIM_HIT    a file that is made when a call has failed
+ *   SHIM_COUNT  a file that gets at the end how many calls of that kind there were
  *   SHIM_CLOCK  a file with seconds that are added to the wall clock, read at each look
  *   SHIM_WARP   set: sleeping takes no time, and the monotonic clock goes on by as much
  *   SHIM_FS     what statfs() says of every folder, a number of <linux/magic.h>
@@ -52,6 +53,20 @@ begin(void)
 		log_fd = (int)syscall(SYS_openat, AT_FDCWD, log, O_WRONLY | O_CREAT | O_APPEND | O_CLOEXEC, 0600);
 	if (fail && sscanf(fail, "%15s %ld %d %ld", fault.call, &fault.at, &fault.error, &fault.times) != 4)
 		abort();
+}
+
+__attribute__((destructor)) static void
+end(void)
+{
+	const char *name = getenv("SHIM_COUNT");
+	char text[32];
+	long fd;
+
+	if (!name || (fd = syscall(SYS_openat, AT_FDCWD, name, O_WRONLY | O_CREAT | O_TRUNC, 0600)) < 0)
+		return;
+	snprintf(text, sizeof text, "%ld", calls);
+	syscall(SYS_write, fd, text, strlen(text));
+	syscall(SYS_close, fd);
 }
 
 /* ---- which file ------------------------------------------------------------- */
@@ -449,6 +464,16 @@ do_link(int a, const char *from, int b, const char *to, int flags)
 
 int link(const char *from, const char *to) { return do_link(AT_FDCWD, from, AT_FDCWD, to, 0); }
 int linkat(int a, const char *from, int b, const char *to, int flags) { return do_link(a, from, b, to, flags); }
+
+/* ---- memory ----------------------------------------------------------------- */
+
+void *__libc_malloc(size_t n);
+void *__libc_calloc(size_t n, size_t size);
+void *__libc_realloc(void *p, size_t n);
+
+void *malloc(size_t n) { return fails("malloc") ? NULL : __libc_malloc(n); }
+void *calloc(size_t n, size_t size) { return fails("malloc") ? NULL : __libc_calloc(n, size); }
+void *realloc(void *p, size_t n) { return fails("malloc") ? NULL : __libc_realloc(p, n); }
 
 /* ---- the kind of file system ------------------------------------------------ */
 

@@ -38,7 +38,11 @@ done
 # What is put between the program and the system does not go with sanitizers.
 case $build in
 *sanitize*) ;;
-*) try "crash" python3 tests/crash/crash.py "$program" "$build"/tests/crash/shim.so 1 40 ;;
+*)
+	try "crash" python3 tests/crash/crash.py "$program" "$build"/tests/crash/shim.so 1 40
+	try "fault" python3 tests/crash/fault.py "$program" "$build"/tests/crash/shim.so 1 1
+	try "odd" python3 tests/crash/odd.py "$program" "$build"/tests/crash/shim.so
+	;;
 esac
 echo "$passed passed, $failed failed"
 [ "$failed" = 0 ]
