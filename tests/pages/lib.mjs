@@ -100,9 +100,11 @@ export function sideways(page) {
 		const room = document.documentElement.clientWidth, out = [];
 		if (document.scrollingElement.scrollWidth <= room)
 			return out;
+		const scrolls = e => e && e !== document.body &&
+			(getComputedStyle(e).overflowX !== "visible" || scrolls(e.parentElement));
 		for (const e of document.body.querySelectorAll("*")) {
 			const box = e.getBoundingClientRect();
-			if (box.right > room + 1 && out.length < 5)
+			if (box.right > room + 1 && out.length < 5 && !scrolls(e.parentElement))
 				out.push(`wider than ${room}: ${e.tagName.toLowerCase()}.${e.getAttribute("class") ?? ""}` +
 					` to ${Math.round(box.right)}: ${e.textContent.trim().slice(0, 60)}`);
 		}
