@@ -499,20 +499,9 @@ cases_keep(struct store *s, const struct view *v, const char *identity, const ch
 /* ---- one account ----------------------------------------------------------- */
 
 static int
-delete_of(struct store *s, const char *sql, int64_t account, struct err *e)
-{
-	sqlite3_stmt *st = db_stmt(s, sql, e);
-
-	if (!st)
-		return -1;
-	sqlite3_bind_int64(st, 1, account);
-	return db_run(s, st, e);
-}
-
-static int
 keep_summaries(struct store *s, int64_t account, const struct findings *f, struct err *e)
 {
-	if (delete_of(s, "DELETE FROM summary WHERE account = ?1", account, e))
+	if (db_run_id(s, "DELETE FROM summary WHERE account = ?1", account, e))
 		return -1;
 	for (size_t i = 0; i < f->n_summary; i++) {
 		const struct summary *m = &f->summary[i];
@@ -547,7 +536,7 @@ store_save(struct store *s, struct view *v, struct findings *f, const struct sig
 	arena_release(&a);
 	if (rc || keep_summaries(s, v->account_id, f, e) || signals_keep(s, v, load, e))
 		return -1;
-	return delete_of(s, "DELETE FROM due WHERE account = ?1", v->account_id, e);
+	return db_run_id(s, "DELETE FROM due WHERE account = ?1", v->account_id, e);
 }
 
 int

@@ -70,6 +70,17 @@ db_run(struct store *s, sqlite3_stmt *st, struct err *e)
 	return rc;
 }
 
+int
+db_run_id(struct store *s, const char *sql, int64_t id, struct err *e)
+{
+	sqlite3_stmt *st = db_stmt(s, sql, e);
+
+	if (!st)
+		return -1;
+	sqlite3_bind_int64(st, 1, id);
+	return db_run(s, st, e);
+}
+
 void
 db_bind_text(sqlite3_stmt *st, int i, const char *text)
 {

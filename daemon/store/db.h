@@ -37,6 +37,8 @@ sqlite3_stmt *db_stmt(struct store *s, const char *sql, struct err *e);
 int db_step(struct store *s, sqlite3_stmt *st, struct err *e);
 /* For statements without result: steps to the end; 0 or -1. */
 int db_run(struct store *s, sqlite3_stmt *st, struct err *e);
+/* The same for a literal whose only parameter is a number. */
+int db_run_id(struct store *s, const char *sql, int64_t id, struct err *e);
 
 void db_bind_text(sqlite3_stmt *st, int i, const char *text);	/* copied never: must outlive the step */
 void db_bind_span(sqlite3_stmt *st, int i, struct span s);

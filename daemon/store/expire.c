@@ -278,10 +278,7 @@ write_block(struct expiry *x, int64_t account, size_t from, size_t to, struct er
 	}
 	if (db_run(s, st, e) || n)
 		return n ? 0 : -1;
-	if (!(st = db_stmt(s, "DELETE FROM block WHERE id = ?1", e)))
-		return -1;
-	sqlite3_bind_int64(st, 1, block);
-	return db_run(s, st, e);
+	return db_run_id(s, "DELETE FROM block WHERE id = ?1", block, e);
 }
 
 static int

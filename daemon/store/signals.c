@@ -10,17 +10,6 @@
 /* ---- kept -------------------------------------------------------------------- */
 
 static int
-forget(struct store *s, const char *sql, int64_t account, struct err *e)
-{
-	sqlite3_stmt *st = db_stmt(s, sql, e);
-
-	if (!st)
-		return -1;
-	sqlite3_bind_int64(st, 1, account);
-	return db_run(s, st, e);
-}
-
-static int
 keep_sums(struct store *s, struct view *v, const struct signals *x, struct err *e)
 {
 	for (size_t i = 0; i < x->n_sum; i++) {
@@ -120,9 +109,9 @@ keep_work(struct store *s, struct view *v, const struct signals *x, struct err *
 int
 signals_keep(struct store *s, struct view *v, const struct signals *x, struct err *e)
 {
-	if (forget(s, "DELETE FROM load WHERE account = ?1", v->account_id, e) ||
-	    forget(s, "DELETE FROM week WHERE account = ?1", v->account_id, e) ||
-	    forget(s, "DELETE FROM work WHERE account = ?1", v->account_id, e))
+	if (db_run_id(s, "DELETE FROM load WHERE account = ?1", v->account_id, e) ||
+	    db_run_id(s, "DELETE FROM week WHERE account = ?1", v->account_id, e) ||
+	    db_run_id(s, "DELETE FROM work WHERE account = ?1", v->account_id, e))
 		return -1;
 	if (!x || !x->n_sum)
 		return 0;

@@ -96,10 +96,5 @@ stored_phrase(struct store *s, int64_t id, struct arena *a, const char **out, st
 int
 stored_due(struct store *s, int64_t account, struct err *e)
 {
-	sqlite3_stmt *st = db_stmt(s, "INSERT OR IGNORE INTO due VALUES(?1)", e);
-
-	if (!st)
-		return -1;
-	sqlite3_bind_int64(st, 1, account);
-	return db_run(s, st, e);
+	return db_run_id(s, "INSERT OR IGNORE INTO due VALUES(?1)", account, e);
 }

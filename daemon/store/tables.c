@@ -258,17 +258,6 @@ file_asides_once(struct store *s, int64_t file, struct err *e)
 
 /* ---- the end of a file ----------------------------------------------------- */
 
-static int
-run_for(struct store *s, const char *sql, int64_t file, struct err *e)
-{
-	sqlite3_stmt *st = db_stmt(s, sql, e);
-
-	if (!st)
-		return -1;
-	sqlite3_bind_int64(st, 1, file);
-	return db_run(s, st, e);
-}
-
 /* For each kind that has versions: rows of the file that differ from what holds so far
  * for their account (settings: rule, setting, scope), or the other way round. */
 #define DIFFERS(table, columns, same) \
@@ -338,11 +327,11 @@ says_nothing_new(struct store *s, const struct table_file *f, uint64_t size, uin
 static int
 undo_version(struct store *s, struct table_file *f, struct err *e)
 {
-	if (run_for(s, "DELETE FROM roster WHERE file = ?1", f->id, e) ||
-	    run_for(s, "DELETE FROM site WHERE file = ?1", f->id, e) ||
-	    run_for(s, "DELETE FROM plan WHERE file = ?1", f->id, e) ||
-	    run_for(s, "DELETE FROM setting WHERE file = ?1", f->id, e) ||
-	    run_for(s, "DELETE FROM wording WHERE file = ?1", f->id, e))
+	if (db_run_id(s, "DELETE FROM roster WHERE file = ?1", f->id, e) ||
+	    db_run_id(s, "DELETE FROM site WHERE file = ?1", f->id, e) ||
+	    db_run_id(s, "DELETE FROM plan WHERE file = ?1", f->id, e) ||
+	    db_run_id(s, "DELETE FROM setting WHERE file = ?1", f->id, e) ||
+	    db_run_id(s, "DELETE FROM wording WHERE file = ?1", f->id, e))
 		return -1;
 	f->repeated += f->stored;
 	f->stored = 0;
@@ -412,7 +401,7 @@ span_anew(struct store *s, const struct table_zones *z, struct err *e)
 			rc = db_run(s, st, e);
 		}
 		if (rc == 0 && sqlite3_changes(s->db))
-			rc = run_for(s, "INSERT OR IGNORE INTO due SELECT account FROM cover WHERE file = ?1",
+			rc = db_run_id(s, "INSERT OR IGNORE INTO due SELECT account FROM cover WHERE file = ?1",
 			    list[i].file, e);
 	}
 	free(list);
@@ -543,7 +532,7 @@ table_end(struct store *s, struct table_file *f, uint64_t size, uint32_t crc32,
 	    derive_changed(s, f, z, e))
 		return -1;
 	for (size_t i = 0; i < sizeof due_of / sizeof *due_of; i++)
-		if (strcmp(f->kind, due_of[i].kind) == 0 && run_for(s, due_of[i].sql, f->id, e))
+		if (strcmp(f->kind, due_of[i].kind) == 0 && db_run_id(s, due_of[i].sql, f->id, e))
 			return -1;
 	if (f->stored && f->reword && store_reword_versions(s, f->id, f->reword, f->reword_ctx,
 	    &f->reworded, e))
