@@ -126,7 +126,7 @@ night(struct store *s, const struct options *o, const char *dir, double expected
 	    tell.n_failed ? arena_fmt(&a, " %s.", text_count(&p, (int64_t)tell.n_failed,
 	    "file failed and is whole outside", "files failed and are whole outside")) : "");
 	page_fmt(&p, "", "Written to %s: digest.txt, findings.csv, findings.json, set-aside.csv, "
-	    "board.html, trend.html, rules.html.",
+	    "board.html, trend.html, rules.html, and the sheets of sites in site/.",
 	    o->out);
 	if (*asks)
 		page_fmt(&p, "A person is needed: ", "%s.", asks);
@@ -175,8 +175,10 @@ const struct command cmd_nightly = {
 	.about = "For cron. Reads every file of a folder that was not read before, judges, and "
 	    "writes digest.txt (what changed, in five minutes), findings.csv, findings.json, "
 	    "set-aside.csv, and the pages board.html (the findings), trend.html (how it went over "
-	    "the weeks) and rules.html (every rule and its settings): each there whole or not at "
-	    "all. The files that were read stay where they are. What a completed run has told is \"continuing\" from then on. Where "
+	    "the weeks), rules.html (every rule and its settings), and in the folder site/ a sheet "
+	    "for each site with findings and for each planned visit: each there whole or not at "
+	    "all. The files that were read stay where they are. What a completed run has told is "
+	    "\"continuing\" from then on. Where "
 	    "\"tripsift watch\" runs on the store, it does the same by itself, and this one says "
 	    "so and leaves.",
 	.examples = "tripsift nightly exports --out pages\n"

@@ -1,5 +1,6 @@
 #include "daemon/cmd.h"
 #include "daemon/report/visit.h"
+#include "daemon/report/visit_html.h"
 
 struct options {
 	struct opts_common common;
@@ -12,8 +13,8 @@ static const struct opt options[] = {
 	{ 's', "since", "TIME", "the visit began then, by the site's clock, or a span back from the "
 	  "end of its cover, such as 8h (default: the newest visit of the plan that has begun, "
 	  "else the newest learn session)", OPT_WHEN, offsetof(struct options, since), 0, 0, NULL },
-	{ 'f', "format", "WORD", "text or json (default: text)", OPT_CHOICE,
-	  offsetof(struct options, format), 0, 0, "text|json" },
+	{ 'f', "format", "WORD", "text, json or html (default: text)", OPT_CHOICE,
+	  offsetof(struct options, format), 0, 0, "text|json|html" },
 	OPTS_COMMON(struct options),
 	OPTS_END
 };
@@ -38,6 +39,8 @@ show(struct tools *t, void *ctx, struct err *e)
 	visit_check(&v, since, &x);
 	if (o->format == 0) {
 		visit_text(p, &v, &x);
+	} else if (o->format == 2) {
+		visit_html(p, &v, &x, &(struct visit_page){ .at = cmd_now() });
 	} else {
 		json_open(&j, NULL, '{');
 		visit_json(&j, &v, &x);
@@ -69,7 +72,8 @@ const struct command cmd_visit = {
 	    "agree with its sticker, was it heard since, did anything foreign get in, is nothing "
 	    "left bypassed, in test or open. Read the site's newest export first.",
 	.examples = "tripsift ingest after-work.csv && tripsift visit 1042\n"
-	    "tripsift visit 1042 --since 2026-10-01T08:00\n",
+	    "tripsift visit 1042 --since 2026-10-01T08:00\n"
+	    "tripsift visit 1042 --format html > visit.html\n",
 	.exits = "0 enrolment complete by the log; 1 not complete; 2 wrong usage or unknown "
 	    "account; 3 no store, or it failed.",
 	.opt = options,

@@ -18,6 +18,7 @@
 #include "daemon/report/findings.h"
 #include "daemon/report/outfile.h"
 #include "daemon/report/settings.h"
+#include "daemon/sheets.h"
 #include "parsers/reader.h"
 #include "rules/override.h"
 
@@ -321,7 +322,7 @@ write_rules(struct store *s, const struct nightly_options *o, FILE *f, struct er
 
 static int
 write_all(struct store *s, const struct nightly_options *o, struct arena *a,
-    const struct digest *d, struct outfile *out, struct err *e)
+    const struct digest *d, struct outfile *out, struct sheets *sheets, struct err *e)
 {
 	struct json j = { .f = out[JSON].f };
 	struct asides asides = { .since = d->last.file };
@@ -339,7 +340,9 @@ write_all(struct store *s, const struct nightly_options *o, struct arena *a,
 	json_close(&j, '}');
 	json_end(&j);
 	write_board(out[BOARD].f, o, a, d, &l, true);
-	if (write_trend(s, o, out[TREND].f, NULL, 0, e) || write_rules(s, o, out[RULES].f, e))
+	if (sheets_write(sheets, s, o->out, o->zones, o->now, l.finding, l.n, e) ||
+	    write_trend(s, o, out[TREND].f, sheets->name, sheets->n, e) ||
+	    write_rules(s, o, out[RULES].f, e))
 		return -1;
 	csvout_init(&asides.w, out[ASIDE].f);
 	csvout_header(&asides.w, "from_file,from_line,kind,reason,raw");
@@ -365,6 +368,7 @@ nightly_tell(struct store *s, const struct nightly_options *o, struct arena *a,
     const char **asks, struct err *e)
 {
 	struct outfile out[OUTPUTS] = { 0 };
+	struct sheets sheets = { 0 };
 	struct page p = { 0 };
 	struct digest d;
 	int rc = store_begin(s, e);
@@ -373,11 +377,13 @@ nightly_tell(struct store *s, const struct nightly_options *o, struct arena *a,
 		return -1;
 	for (int i = 0; rc == 0 && i < OUTPUTS; i++)
 		rc = outfile_open(&out[i], arena_fmt(a, "%s/%s", o->out, file_name[i]), e);
-	if (rc == 0 && (collect(s, o, false, a, &d, e) || write_all(s, o, a, &d, out, e) ||
-	    place_all(out, e) || store_night_done(s, o->now, e) || store_commit(s, e)))
+	if (rc == 0 && (collect(s, o, false, a, &d, e) || write_all(s, o, a, &d, out, &sheets, e) ||
+	    place_all(out, e) || sheets_place(&sheets, e) || store_night_done(s, o->now, e) ||
+	    store_commit(s, e)))
 		rc = -1;
 	for (int i = 0; i < OUTPUTS; i++)
 		outfile_drop(&out[i]);
+	sheets_release(&sheets);
 	if (rc) {
 		store_abort(s);
 		return -1;

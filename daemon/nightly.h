@@ -1,7 +1,7 @@
 /* nightly.h - one night: what is told, and that it was told.
  *
  * Writes digest.txt, findings.csv, findings.json, set-aside.csv, board.html, trend.html and
- * rules.html. All are whole and on the disk before the first takes its place; only then the
+ * rules.html, and the sheets of daemon/sheets.h. All are whole and on the disk before the first takes its place; only then the
  * findings count as told. A run that is cut short tells the same again the next time.
  */
 #ifndef DAEMON_NIGHTLY_H

@@ -16,8 +16,8 @@ site_cautions_html(struct html *h, const struct view *v)
 	size_t n = site_caution_texts(v, text);
 
 	html_open(h, "section");
-	html_attr(h, "class", "care");
-	html_attr(h, "aria-label", "Cautions");
+	html_attr(h, "class", "care notes");
+	html_attr(h, "aria-label", "Cautions before work");
 	for (size_t i = 0; i < n; i++)
 		html_leaf(h, "p", NULL, text[i]);
 	html_close(h, "section");
@@ -60,10 +60,9 @@ section(struct html *h, const struct site *s, const char *heading,
 static void
 table_open(struct html *h, const char *name, const char *class)
 {
-	html_open(h, "div");
+	html_open(h, "section");
 	html_attr(h, "class", "wide");
 	html_attr(h, "tabindex", "0");
-	html_attr(h, "role", "region");
 	html_attr(h, "aria-label", name);
 	html_open(h, "table");
 	html_attr(h, "class", class);
@@ -74,7 +73,7 @@ table_close(struct html *h)
 {
 	html_close(h, "tbody");
 	html_close(h, "table");
-	html_close(h, "div");
+	html_close(h, "section");
 }
 
 static void

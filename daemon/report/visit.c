@@ -1,13 +1,14 @@
-#include "daemon/report/visit.h"
+#include "daemon/report/visit_part.h"
 
 #include "daemon/report/silent.h"
 #include "daemon/report/site.h"
 #include "rules/care.h"
 #include "rules/state.h"
 
-/* A device's name and kind, or that it is not to be named here. */
-static const char *
-planned_name(struct page *p, const struct view *v, const struct visit_device *d)
+/* ---- what is said -------------------------------------------------------------------- */
+
+const char *
+visit_named(struct page *p, const struct view *v, const struct visit_device *d)
 {
 	const char *kind = d->kind == KIND_UNKNOWN ? "" : kind_heading(d->kind);
 
@@ -18,15 +19,15 @@ planned_name(struct page *p, const struct view *v, const struct visit_device *d)
 	    d->life ? ", LIFE SAFETY" : "");
 }
 
-/* A sentence of the check as it may stand on a sheet that is left in a house. */
-static const char *
-unnamed(struct view *v, const char *text)
+const char *
+visit_unnamed(struct view *v, const char *text)
 {
 	return silent_names(v, text) ? SILENT_TEXT : text;
 }
 
-static void
-head(struct page *p, const struct view *v, const struct visit_check *x)
+void
+visit_head(struct page *p, const struct view *v, const struct visit_check *x,
+    struct visit_head *out)
 {
 	const char *session;
 
@@ -39,45 +40,135 @@ head(struct page *p, const struct view *v, const struct visit_check *x)
 		session = arena_fmt(&p->arena, "%s, %s to %s", text_count(p, (int64_t)x->n_session,
 		    "learn session", "learn sessions"), text_time(p, x->begin),
 		    text_time(p, x->closed));
-	page_fmt(p, "Visit    ", "from %s: %s.", text_time(p, x->since), session);
-	page_fmt(p, "Against  ", "%s", x->by_plan ? "the plan." : x->by_roster ?
+	out->visit = arena_fmt(&p->arena, "from %s: %s.", text_time(p, x->since), session);
+	out->against = x->by_plan ? "the plan." : x->by_roster ?
 	    arena_fmt(&p->arena, "the roster as of %s: there is no plan for this visit.",
-	    text_day(p, x->roster_as_of)) : "nothing: there is neither plan nor roster.");
-	page_fmt(p, "Log      ", "read up to %s. Times are %s.", text_time(p, v->now), p->zone.name);
+	    text_day(p, x->roster_as_of)) : "nothing: there is neither plan nor roster.";
+	out->log = arena_fmt(&p->arena, "read up to %s. Times are %s.", text_time(p, v->now),
+	    p->zone.name);
 }
 
-static void
-lines(struct page *p, struct view *v, const struct visit_check *x)
+bool
+visit_device_done(const struct visit_device *d)
+{
+	return visit_status_done(d->status) && d->old != VISIT_OLD_THERE &&
+	    d->old != VISIT_OLD_UNKNOWN;
+}
+
+const char *
+visit_expected(struct page *p, const struct visit_check *x)
 {
 	size_t done = 0;
 
 	for (size_t i = 0; i < x->n_device; i++)
-		done += visit_status_done(x->device[i].status) &&
-		    x->device[i].old != VISIT_OLD_THERE && x->device[i].old != VISIT_OLD_UNKNOWN;
-	page_heading(p, STYLE_STRONG, arena_fmt(&p->arena, "EXPECTED: %zu of %zu done by the log",
-	    done, x->n_device));
+		done += visit_device_done(&x->device[i]);
+	return arena_fmt(&p->arena, "%zu of %zu done by the log", done, x->n_device);
+}
+
+const char *
+visit_device_state(struct page *p, struct view *v, const struct visit_device *d)
+{
+	return arena_fmt(&p->arena, "%s%s%s%s", visit_status_text(d->status),
+	    d->learned != NO_TIME ? arena_fmt(&p->arena, "; learned %s",
+	    text_time(p, d->learned)) : "",
+	    d->heard != NO_TIME ? arena_fmt(&p->arena, "; heard %s", text_time(p, d->heard)) :
+	    "", *d->text ? arena_fmt(&p->arena, "; %s", visit_unnamed(v, d->text)) : "");
+}
+
+const char *
+visit_device_old(struct page *p, const struct visit_device *d)
+{
+	if (d->old == VISIT_OLD_NONE)
+		return NULL;
+	return arena_fmt(&p->arena, "replaces %s: %s", d->old_serial, d->old == VISIT_OLD_GONE ?
+	    "taken out" : d->old == VISIT_OLD_THERE ? "STILL IN THE PANEL by the log" :
+	    "NOT NAMED IN THE LOG, look at the panel");
+}
+
+const char *
+visit_extra_text(struct page *p, const struct view *v, const struct visit_extra *e)
+{
+	if (silent_device(v, e->item->device) || silent_text(e->text))
+		return arena_fmt(&p->arena, "%s: %s (%s)", *e->item->serial ? e->item->serial :
+		    "no serial", verdict_text(e->verdict), SILENT_TEXT);
+	return arena_fmt(&p->arena, "%s%s%s", e->text, e->life ? "; LIFE SAFETY" : e->maybe_life ?
+	    "; may be LIFE SAFETY" : "", e->removed == NO_TIME ? "" : arena_fmt(&p->arena,
+	    "; taken out %s", text_time(p, e->removed)));
+}
+
+void
+visit_refused(struct lines *out, const struct visit_check *x)
+{
+	for (size_t i = 0; i < x->n_refused; i++)
+		lines_fmt(out, "%s at %s", x->refused[i]->serial,
+		    text_time(out->p, x->refused[i]->at));
+}
+
+void
+visit_waits(struct lines *out, const struct visit_check *x)
+{
+	for (size_t i = 0; i < x->n_wait; i++)
+		lines_fmt(out, "%s for %s, waiting for an answer to %s",
+		    text_time(out->p, x->wait[i]->from), text_span(out->p, x->wait[i]->to -
+		    x->wait[i]->from), x->wait[i]->serial);
+}
+
+const char *
+visit_open_text(struct page *p, struct view *v, const struct visit_open *o)
+{
+	if (silent_device(v, o->device) || silent_event(v, o->event) || silent_text(o->text))
+		return o->device >= 0 ? silent_label(v, o->device) : SILENT_TEXT;
+	return arena_fmt(&p->arena, "%s%s", o->text, o->life ? "; LIFE SAFETY" : "");
+}
+
+/* By hand, because no log can tell. */
+const char *const visit_boxes[VISIT_BOXES] = {
+	"every device fitted in place, not on the bench",
+	"every device tripped in place",
+	"each signal confirmed with the station",
+	"account off test, confirmed by the station",
+};
+const char *const visit_device_boxes[VISIT_DEVICE_BOXES] = {
+	"fitted in place", "tripped in place", "signal confirmed",
+};
+
+/* ---- as text --------------------------------------------------------------------------- */
+
+static void
+lines(struct page *p, struct view *v, const struct visit_check *x)
+{
+	page_heading(p, STYLE_STRONG, arena_fmt(&p->arena, "EXPECTED: %s", visit_expected(p, x)));
 	for (size_t i = 0; i < x->n_device; i++) {
 		const struct visit_device *d = &x->device[i];
 		bool ok = visit_status_done(d->status);
 		const char *lead = arena_fmt(&p->arena, " %-8s", ok ? "by log" : "REMAINS");
-		const char *under = "         ", *name = planned_name(p, v, d);
+		const char *under = "         ", *name = visit_named(p, v, d);
+		const char *old = visit_device_old(p, d), *boxes = "";
 
 		page_fmt(p, lead, "%s%s%s%s%s%s", *d->zone ? "zone " : "", d->zone, *d->zone ? ", " :
 		    "", *d->serial ? d->serial : "no serial", *name ? ", " : "", name);
-		page_fmt(p, under, "%s%s%s%s", visit_status_text(d->status),
-		    d->learned != NO_TIME ? arena_fmt(&p->arena, "; learned %s",
-		    text_time(p, d->learned)) : "",
-		    d->heard != NO_TIME ? arena_fmt(&p->arena, "; heard %s", text_time(p, d->heard)) :
-		    "", *d->text ? arena_fmt(&p->arena, "; %s", unnamed(v, d->text)) : "");
-		if (d->old != VISIT_OLD_NONE)
-			page_fmt(p, under, "replaces %s: %s", d->old_serial, d->old == VISIT_OLD_GONE ?
-			    "taken out" : d->old == VISIT_OLD_THERE ? "STILL IN THE PANEL by the log" :
-			    "NOT NAMED IN THE LOG, look at the panel");
-		page_para(p, under, "[ ] fitted in place   [ ] tripped in place   [ ] signal "
-		    "confirmed");
+		page_para(p, under, visit_device_state(p, v, d));
+		if (old)
+			page_para(p, under, old);
+		for (int k = 0; k < VISIT_DEVICE_BOXES; k++)
+			boxes = arena_fmt(&p->arena, "%s%s[ ] %s", boxes, k ? "   " : "",
+			    visit_device_boxes[k]);
+		page_para(p, under, boxes);
 	}
 	if (!x->n_device)
-		page_para(p, "  ", "There is no list to hold the log against.");
+		page_para(p, "  ", VISIT_NO_LIST);
+}
+
+static void
+listed(struct page *p, const char *heading, const struct visit_check *x,
+    void (*gather)(struct lines *out, const struct visit_check *x))
+{
+	struct lines l = { .p = p };
+
+	gather(&l, x);
+	if (l.n)
+		page_heading(p, STYLE_STRONG, heading);
+	lines_print(&l, "  ");
 }
 
 static void
@@ -85,81 +176,43 @@ others(struct page *p, const struct view *v, const struct visit_check *x)
 {
 	if (x->n_extra)
 		page_heading(p, STYLE_STRONG, "LEARNED, BUT NOT EXPECTED");
-	for (size_t i = 0; i < x->n_extra; i++) {
-		const struct visit_extra *e = &x->extra[i];
-		const char *lead = e->removed == NO_TIME ? " REMAINS " : " gone    ";
-
-		if (silent_device(v, e->item->device) || silent_text(e->text))
-			page_fmt(p, lead, "%s: %s (%s)", *e->item->serial ? e->item->serial :
-			    "no serial", verdict_text(e->verdict), SILENT_TEXT);
-		else
-			page_fmt(p, lead, "%s%s%s", e->text, e->life ? "; LIFE SAFETY" : e->maybe_life ?
-			    "; may be LIFE SAFETY" : "", e->removed == NO_TIME ? "" : arena_fmt(&p->arena,
-			    "; taken out %s", text_time(p, e->removed)));
-	}
-	if (x->n_refused)
-		page_heading(p, STYLE_STRONG, "HEARD AND NOT ACCEPTED");
-	for (size_t i = 0; i < x->n_refused; i++)
-		page_fmt(p, "  ", "%s at %s", x->refused[i]->serial, text_time(p, x->refused[i]->at));
-	if (x->n_wait) {
-		page_heading(p, STYLE_STRONG, "THE PANEL COULD HEAR NO OTHER DEVICE");
-		for (size_t i = 0; i < x->n_wait; i++)
-			page_fmt(p, "  ", "%s for %s, waiting for an answer to %s",
-			    text_time(p, x->wait[i]->from), text_span(p, x->wait[i]->to -
-			    x->wait[i]->from), x->wait[i]->serial);
-	}
+	for (size_t i = 0; i < x->n_extra; i++)
+		page_para(p, x->extra[i].removed == NO_TIME ? " REMAINS " : " gone    ",
+		    visit_extra_text(p, v, &x->extra[i]));
+	listed(p, "HEARD AND NOT ACCEPTED", x, visit_refused);
+	listed(p, "THE PANEL COULD HEAR NO OTHER DEVICE", x, visit_waits);
 }
 
 static void
 still_open(struct page *p, struct view *v, const struct visit_check *x)
 {
 	page_heading(p, STYLE_STRONG, "STILL OPEN BY THE LOG");
-	for (size_t i = 0; i < x->n_open; i++) {
-		const struct visit_open *o = &x->open[i];
-
-		if (silent_device(v, o->device) || silent_event(v, o->event) ||
-		    silent_text(o->text))
-			page_para(p, o->blocks ? " REMAINS " : " open    ", o->device >= 0 ?
-			    silent_label(v, o->device) : SILENT_TEXT);
-		else
-			page_fmt(p, o->blocks ? " REMAINS " : " open    ", "%s%s", o->text,
-			    o->life ? "; LIFE SAFETY" : "");
-	}
+	for (size_t i = 0; i < x->n_open; i++)
+		page_para(p, x->open[i].blocks ? " REMAINS " : " open    ",
+		    visit_open_text(p, v, &x->open[i]));
 	if (!x->n_open)
-		page_para(p, "  ", "Nothing: no bypass, tamper, trouble, programming session or test.");
+		page_para(p, "  ", VISIT_NOTHING_OPEN);
 }
 
 static void
 verdict(struct page *p, struct view *v, const struct visit_check *x)
 {
 	page_blank(p);
-	if (x->complete) {
-		page_para(p, "", "ENROLMENT COMPLETE BY THE LOG. Not a functional test.");
-	} else {
-		page_para(p, "", "NOT COMPLETE BY THE LOG. What remains:");
-		for (size_t i = 0; i < x->n_reason; i++)
-			page_para(p, arena_fmt(&p->arena, " %2zu. ", i + 1), unnamed(v, x->reason[i]));
-	}
+	page_para(p, "", x->complete ? VISIT_COMPLETE : VISIT_REMAINS);
+	for (size_t i = 0; i < x->n_reason; i++)
+		page_para(p, arena_fmt(&p->arena, " %2zu. ", i + 1), visit_unnamed(v, x->reason[i]));
 	if (x->n_note)
 		page_heading(p, STYLE_STRONG, "WHAT LIMITS THE LOG AS PROOF");
 	for (size_t i = 0; i < x->n_note; i++)
-		page_para(p, "  - ", unnamed(v, x->note[i]));
+		page_para(p, "  - ", visit_unnamed(v, x->note[i]));
 }
 
-/* By hand, because no log can tell. */
 static void
 sign(struct page *p)
 {
-	static const char *const box[] = {
-		"every device fitted in place, not on the bench",
-		"every device tripped in place",
-		"each signal confirmed with the station",
-		"account off test, confirmed by the station",
-	};
-
 	page_heading(p, STYLE_STRONG, "BY HAND");
-	for (size_t i = 0; i < sizeof box / sizeof *box; i++)
-		page_para(p, "  [ ] ", box[i]);
+	for (int i = 0; i < VISIT_BOXES; i++)
+		page_para(p, "  [ ] ", visit_boxes[i]);
 	page_blank(p);
 	fprintf(p->f, "  Date ____________________   Name ____________________________________\n\n");
 	fprintf(p->f, "  Signature ____________________________________________________________\n\n");
@@ -169,10 +222,15 @@ sign(struct page *p)
 void
 visit_text(struct page *p, struct view *v, const struct visit_check *x)
 {
+	struct visit_head head;
+
+	visit_head(p, v, x, &head);
 	page_fmt(p, "VISIT CHECK  ", "%s%s%s", v->account, *v->name ? "  " : "", v->name);
 	site_cautions(p, v);
 	page_blank(p);
-	head(p, v, x);
+	page_para(p, "Visit    ", head.visit);
+	page_para(p, "Against  ", head.against);
+	page_para(p, "Log      ", head.log);
 	verdict(p, v, x);
 	lines(p, v, x);
 	others(p, v, x);

@@ -67,6 +67,28 @@ store_accounts(struct store *s, struct arena *a, struct account_info **out, size
 }
 
 int
+store_planned(struct store *s, int64_t from, struct arena *a, const char ***out, size_t *n,
+    struct err *e)
+{
+	sqlite3_stmt *st = db_stmt(s, "SELECT DISTINCT account FROM plan p WHERE to_at >= ?1"
+	    " AND file = (SELECT max(file) FROM plan q WHERE q.account = p.account)", e);
+	const char **list = NULL;
+	size_t cap = 0;
+	int rc;
+
+	*n = 0;
+	if (!st)
+		return -1;
+	sqlite3_bind_int64(st, 1, from);
+	while ((rc = db_step(s, st, e)) > 0) {
+		list = x_grow(list, &cap, *n + 1, sizeof *list);
+		list[(*n)++] = db_text(st, 0, a);
+	}
+	*out = arena_keep(a, list, *n, sizeof *list);
+	return rc;
+}
+
+int
 store_uncovered(struct store *s, struct arena *a, struct account_info **out, size_t *n,
     struct err *e)
 {

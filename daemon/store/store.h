@@ -131,6 +131,9 @@ struct account_info {
 /* All accounts: those with events and those of sites. */
 int store_accounts(struct store *s, struct arena *a, struct account_info **out, size_t *n,
     struct err *e);
+/* The accounts with a plan, of its newest version, for a visit that ends at `from` or later. */
+int store_planned(struct store *s, int64_t from, struct arena *a, const char ***out, size_t *n,
+    struct err *e);
 /* The accounts of sites that no cover of the last 3 days (before the latest end of
  * cover) reaches. */
 int store_uncovered(struct store *s, struct arena *a, struct account_info **out, size_t *n,
