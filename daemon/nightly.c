@@ -239,14 +239,14 @@ list_all(struct arena *a, const struct digest *d, struct listed *l)
 
 static void
 write_board(FILE *f, const struct nightly_options *o, struct arena *a, const struct digest *d,
-    const struct listed *l, bool beside)
+    const struct listed *l, bool beside, struct html_sites sites)
 {
 	struct board b = { .finding = l->finding, .zone = l->zone, .change = l->change,
 	    .n_finding = l->n, .filter = "", .rest = "findings.csv", .uncovered = d->uncovered,
 	    .n_uncovered = d->n_uncovered, .expected = d->expected,
 	    .accounts = (int64_t)d->n_account, .cover_from = d->cover_from,
 	    .cover_to = d->cover_to, .due = d->due, .at = d->at, .beside = beside,
-	    .failed = d->failed, .n_failed = d->n_failed };
+	    .sites = sites, .failed = d->failed, .n_failed = d->n_failed };
 	struct account_info *behind;
 	struct page p;
 
@@ -294,15 +294,15 @@ nightly_file(size_t i)
 }
 
 static int
-write_trend(struct store *s, const struct nightly_options *o, FILE *f, const char *const *sheet,
-    size_t n_sheet, struct err *e)
+write_trend(struct store *s, const struct nightly_options *o, FILE *f,
+    const struct html_sites *sites, struct err *e)
 {
 	struct page p;
 	int rc;
 
 	page_init(&p, f);
 	cmd_zone(&p, tz_machine(o->zones));
-	rc = pages_trend(s, &p, o->now, sheet, n_sheet, e);
+	rc = pages_trend(s, &p, o->now, sites, e);
 	page_release(&p);
 	return rc;
 }
@@ -326,6 +326,7 @@ write_all(struct store *s, const struct nightly_options *o, struct arena *a,
 {
 	struct json j = { .f = out[JSON].f };
 	struct asides asides = { .since = d->last.file };
+	struct html_sites sites;
 	struct listed l;
 	struct page p;
 
@@ -339,9 +340,11 @@ write_all(struct store *s, const struct nightly_options *o, struct arena *a,
 	findings_json(&j, l.finding, l.n);
 	json_close(&j, '}');
 	json_end(&j);
-	write_board(out[BOARD].f, o, a, d, &l, true);
-	if (sheets_write(sheets, s, o->out, o->zones, o->now, l.finding, l.n, e) ||
-	    write_trend(s, o, out[TREND].f, sheets->name, sheets->n, e) ||
+	if (sheets_write(sheets, s, o->out, o->zones, o->now, l.finding, l.n, e))
+		return -1;
+	sites = (struct html_sites){ sheets->name, sheets->n };
+	write_board(out[BOARD].f, o, a, d, &l, true, sites);
+	if (write_trend(s, o, out[TREND].f, &sites, e) ||
 	    write_rules(s, o, out[RULES].f, e))
 		return -1;
 	csvout_init(&asides.w, out[ASIDE].f);
@@ -408,7 +411,7 @@ nightly_board(struct store *s, const struct nightly_options *o, struct err *e)
 	if (rc == 0) {
 		list_all(&a, &d, &l);
 		/* Before the first night it is the only page. */
-		write_board(out.f, o, &a, &d, &l, last.id != 0);
+		write_board(out.f, o, &a, &d, &l, last.id != 0, sheets_there(&a, o->out));
 		rc = outfile_close(&out, e);
 	}
 	outfile_drop(&out);

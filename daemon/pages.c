@@ -6,8 +6,8 @@
 enum { OFFENDERS = 10 };	/* devices, as triage shows */
 
 int
-pages_trend(struct store *s, struct page *p, int64_t now, const char *const *sheet,
-    size_t n_sheet, struct err *e)
+pages_trend(struct store *s, struct page *p, int64_t now,
+    const struct html_sites *sites, struct err *e)
 {
 	struct trend t;
 	struct case_times *times;
@@ -20,8 +20,7 @@ pages_trend(struct store *s, struct page *p, int64_t now, const char *const *she
 	if (store_now(s, &end, e))
 		return -1;
 	trend_init(&t, &p->arena, end, now);
-	t.sheet = sheet;
-	t.n_sheet = n_sheet;
+	t.sites = *sites;
 	if (store_weeks(s, trend_account, &t, e) == 0 &&
 	    store_case_times(s, &p->arena, &times, &n, e) == 0 &&
 	    store_load(s, OFFENDERS, &p->arena, &load, &t.n_load, &t.all_alarms, &t.all_activations,

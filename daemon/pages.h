@@ -2,13 +2,12 @@
 #ifndef DAEMON_PAGES_H
 #define DAEMON_PAGES_H
 
-#include "daemon/report/text.h"
+#include "daemon/report/html.h"
 #include "daemon/store/store.h"
 
-/* Onto the page, as of `now`, the wall clock. -1 and *e when the store failed. `sheet`: what
- * lies in the folder site/ beside it, such as "1042.html". */
-int pages_trend(struct store *s, struct page *p, int64_t now, const char *const *sheet,
-    size_t n_sheet, struct err *e);
+/* Onto the page, as of `now`, the wall clock. -1 and *e when the store failed. */
+int pages_trend(struct store *s, struct page *p, int64_t now, const struct html_sites *sites,
+    struct err *e);
 int pages_rules(struct store *s, struct page *p, int64_t now, struct err *e);
 
 #endif

@@ -168,6 +168,12 @@ all_asked(struct sheets *x, const struct stored_finding *f, size_t n, const char
 	return list;
 }
 
+static int
+by_name(const void *pa, const void *pb)
+{
+	return strcmp(*(const char *const *)pa, *(const char *const *)pb);
+}
+
 int
 sheets_write(struct sheets *x, struct store *s, const char *out, struct tz_set *zones,
     int64_t now, const struct stored_finding *finding, size_t n, struct err *e)
@@ -198,6 +204,8 @@ sheets_write(struct sheets *x, struct store *s, const char *out, struct tz_set *
 		}
 	}
 	free(own);
+	if (x->n)
+		qsort(x->name, x->n, sizeof *x->name, by_name);
 	return rc;
 }
 
@@ -207,12 +215,6 @@ ends_with(const char *name, const char *end)
 	size_t n = strlen(name), m = strlen(end);
 
 	return n > m && strcmp(name + n - m, end) == 0;
-}
-
-static int
-by_name(const void *pa, const void *pb)
-{
-	return strcmp(*(const char *const *)pa, *(const char *const *)pb);
 }
 
 /* Pages of before, and what an earlier run left half written. */
@@ -241,14 +243,33 @@ sweep(struct sheets *x, struct err *e)
 	return 0;
 }
 
+struct html_sites
+sheets_there(struct arena *a, const char *out)
+{
+	DIR *d = opendir(arena_fmt(a, "%s/site", out));
+	const char **name = NULL;
+	struct dirent *entry;
+	size_t n = 0, cap = 0;
+
+	while (d && (entry = readdir(d)) != NULL) {
+		if (!ends_with(entry->d_name, ".html"))
+			continue;
+		name = x_grow(name, &cap, n + 1, sizeof *name);
+		name[n++] = arena_fmt(a, "%s", entry->d_name);
+	}
+	if (d)
+		closedir(d);
+	if (n)
+		qsort(name, n, sizeof *name, by_name);
+	return (struct html_sites){ arena_keep(a, name, n, sizeof *name), n };
+}
+
 int
 sheets_place(struct sheets *x, struct err *e)
 {
 	for (size_t i = 0; i < x->n; i++)
 		if (renameat(x->fd, part_of(x, x->name[i]), x->fd, x->name[i]) != 0)
 			return fault(x, x->name[i], e);
-	if (x->n)
-		qsort(x->name, x->n, sizeof *x->name, by_name);
 	if (sweep(x, e))
 		return -1;
 	x->n = 0;

@@ -11,6 +11,7 @@
 #define DAEMON_SHEETS_H
 
 #include "daemon/base/arena.h"
+#include "daemon/report/html.h"
 #include "daemon/store/store.h"
 #include "parsers/tz.h"
 
@@ -23,7 +24,7 @@ struct sheets {
 	struct arena a;
 	const char  *folder;
 	int          fd;	/* of the folder; 0 = not open */
-	const char **name;	/* of what was written, without ".part"; heap */
+	const char **name;	/* of what was written, sorted, without ".part"; heap */
 	size_t       n, cap;
 };
 
@@ -31,6 +32,8 @@ struct sheets {
  * `now` is the wall clock. */
 int sheets_write(struct sheets *x, struct store *s, const char *out, struct tz_set *zones,
     int64_t now, const struct stored_finding *finding, size_t n, struct err *e);
+/* The pages of the last night, whole ones. */
+struct html_sites sheets_there(struct arena *a, const char *out);
 int sheets_place(struct sheets *x, struct err *e);
 /* Ends it; what was not placed goes. */
 void sheets_release(struct sheets *x);

@@ -423,14 +423,7 @@ since(struct work *w, const struct stored_finding *f, const char *page_zone)
 static void
 site(struct work *w, const struct stored_finding *f)
 {
-	struct page *p = w->h->p;
-	const char *name = phrase_site(p, f->account, f->site_name);
-
-	if (w->b->sites && strcmp(f->account, "*") != 0)
-		html_link(w->h, arena_fmt(&p->arena, "site/%s.html", html_file_name(&p->arena,
-		    f->account)), NULL, name);
-	else
-		html_text(w->h, name);
+	html_site(w->h, &w->b->sites, f->account, phrase_site(w->h->p, f->account, f->site_name));
 }
 
 static void

@@ -9,6 +9,7 @@
 #define DAEMON_REPORT_BOARD_H
 
 #include "daemon/report/digest.h"
+#include "daemon/report/html.h"
 
 /* So many rows at most; beyond them only what is at `now` or of life safety, and the page
  * says what is left out and where it stands. Measured with 5,000 rows (7 MB) on two busy
@@ -37,7 +38,7 @@ struct board {
 	int64_t                      accounts, cover_from, cover_to, due;
 	int64_t                      at;	/* wall clock */
 	bool                         beside;	/* the other pages of a night lie beside it */
-	bool                         sites;	/* site/NAME.html is there for each account of a finding */
+	struct html_sites            sites;
 };
 
 void board_html(struct page *p, const struct board *b);

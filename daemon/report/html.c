@@ -236,6 +236,24 @@ html_link(struct html *h, const char *file, const char *fragment, const char *te
 	html_close(h, "a");
 }
 
+static int
+by_name(const void *a, const void *b)
+{
+	return strcmp(*(const char *const *)a, *(const char *const *)b);
+}
+
+void
+html_site(struct html *h, const struct html_sites *sites, const char *account, const char *text)
+{
+	struct arena *a = &h->p->arena;
+	const char *file = arena_fmt(a, "%s.html", html_file_name(a, account));
+
+	if (sites->n && bsearch(&file, sites->name, sites->n, sizeof *sites->name, by_name))
+		html_link(h, arena_fmt(a, "site/%s", file), NULL, text);
+	else
+		html_text(h, text);
+}
+
 void
 html_th(struct html *h, const char *scope, const char *class, const char *text)
 {

@@ -80,6 +80,14 @@ void html_leaf_fmt(struct html *h, const char *element, const char *class, const
     __attribute__((format(printf, 4, 5)));
 /* <a href="file#fragment">text</a> */
 void html_link(struct html *h, const char *file, const char *fragment, const char *text);
+/* Files of the folder site/ beside the page, sorted by strcmp(): "1042.html". Borrowed. */
+struct html_sites {
+	const char *const *name;
+	size_t             n;
+};
+/* An account in words, leading to its sheet where there is one. */
+void html_site(struct html *h, const struct html_sites *sites, const char *account,
+    const char *text);
 /* A header cell with its scope, "col" or "row". */
 void html_th(struct html *h, const char *scope, const char *class, const char *text);
 /* <time datetime="...Z">2026-10-01 08:15</time> by the page's clock; NO_TIME is "-". With

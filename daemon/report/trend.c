@@ -174,18 +174,9 @@ section(struct html *h, const char *id, const char *title)
 static void
 site_cell(struct html *h, const struct trend *t, const char *account, const char *name)
 {
-	struct arena *a = &h->p->arena;
-	const char *file = arena_fmt(a, "%s.html", html_file_name(a, account));
-	size_t i = 0;
-
-	while (i < t->n_sheet && strcmp(t->sheet[i], file) != 0)
-		i++;
 	html_open(h, "th");
 	html_attr(h, "scope", "row");
-	if (i < t->n_sheet)
-		html_link(h, arena_fmt(a, "site/%s", file), NULL, phrase_site(h->p, account, name));
-	else
-		html_text(h, phrase_site(h->p, account, name));
+	html_site(h, &t->sites, account, phrase_site(h->p, account, name));
 	html_close(h, "th");
 }
 

@@ -64,8 +64,7 @@ struct trend {
 	int64_t               all_alarms, all_activations;
 	const struct work_row *work;		/* newest first */
 	size_t                n_work;
-	const char *const    *sheet;		/* files of the folder site/ beside it: "1042.html" */
-	size_t                n_sheet;
+	struct html_sites     sites;
 };
 
 /* `now`: the latest end of cover; NO_TIME = nothing is covered. trend_release() when done. */

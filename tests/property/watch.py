@@ -256,9 +256,9 @@ def board(program, folder):
             return f.read()
 
     def row(account):
-        (found,) = [r for r in page().split("<tr ") if f"<td>{account}</td>" in r]
+        (found,) = [r for r in page().split("<tr ") if f">{account}</" in r]
         return found
-    until("the night", lambda: w.said("what=night") and "<td>B2</td>" in page())
+    until("the night", lambda: w.said("what=night") and ">B2</" in page())
     (id_,) = [row["id"] for row in json.loads(program.run(f"{d}/s.db", "triage", "--format", "json"))["findings"]
               if row["account"] == "B2"]
     drop(d, "desk", "d.csv", [(id_, "seen", "R. <Moser>", "")], ("finding", "decision", "who", "until"))

@@ -231,9 +231,10 @@ files_and_sites(void **state)
 	static const struct digest_failed failed[] = {
 		{ "a.csv", "a.csv: is damaged" }, { "<b>.csv", "no header" },
 	};
+	static const char *const sheet[] = { "a_2f7.html", "b.html" };
 	struct stored_finding f[2] = { finding("a", LEVEL_SOON, false),
 		finding("b", LEVEL_SOON, false) };
-	struct board b = { .finding = f, .failed = failed, .n_failed = 2, .sites = true,
+	struct board b = { .finding = f, .failed = failed, .n_failed = 2, .sites = { sheet, 2 },
 		.beside = true };
 	char *text;
 
@@ -247,7 +248,8 @@ files_and_sites(void **state)
 	assert_int_equal(times(text, "\"site/"), 1);
 	assert_non_null(strstr(text, "<a href=\"trend.html\">"));
 	free(text);
-	b.sites = b.beside = false;
+	b.sites.n = 0;
+	b.beside = false;
 	text = page(&b, 2);
 	assert_int_equal(times(text, "site/"), times(text, "'site/"));
 	assert_null(strstr(text, "trend.html"));

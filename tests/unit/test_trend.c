@@ -219,7 +219,7 @@ visits(void **state)
 		  { FULL, 10, 4, 2, 0 } },
 		{ "A2", "", "", "walked round", "", MONDAY, { FULL - 1, 7, 0, 0, 0 }, { FULL, 7, 0, 0, 0 } },
 	};
-	static const char *const sheet[] = { "a1.visit.html", "a1.html", "a21.html" };
+	static const char *const sheet[] = { "a1.html", "a1.visit.html", "a21.html" };
 	static const char *const text[] = {
 		"2 visits of the service list whose two weeks after are over; 1 of them with at least 12 "
 		"covered days",
@@ -237,8 +237,7 @@ visits(void **state)
 	trend_cases(&t, NULL, 0);
 	t.work = work;
 	t.n_work = COUNT(work);
-	t.sheet = sheet;
-	t.n_sheet = COUNT(sheet);
+	t.sites = (struct html_sites){ sheet, COUNT(sheet) };
 	says(&s, &t, text, COUNT(text));
 	/* Only what has a sheet is a link to it. */
 	assert_non_null(strstr(s.bytes, "<a href=\"site/a1.html\">A1</a>"));
