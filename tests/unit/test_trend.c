@@ -221,8 +221,8 @@ visits(void **state)
 	};
 	static const char *const sheet[] = { "a1.html", "a1.visit.html", "a21.html" };
 	static const char *const text[] = {
-		"2 visits of the service list whose two weeks after are over; 1 of them with at least 12 "
-		"covered days",
+		("2 visits of the service list whose two weeks after are over; 1 of them with at least "
+		"12 covered days"),
 		"activations 90 10 1 0 0 alarms 4 4 0 1 0 losses 1 2 0 0 1 low cells 2 0 1 0 0",
 		"A1 2026-09-28 magnet set, R. M. zone 5 90 to 10 4 to 4 1 to 2 2 to 0 12 days before",
 		"A2 2026-09-28 walked round the whole site 7 to 7",
