@@ -70,8 +70,10 @@ def backups(folder):
 def night(out):
     """What a night wrote: the lists, and whatever pages there are."""
     lists = sorted(n for n in os.listdir(out) if not n.endswith(".html"))
-    assert lists == OUTPUTS, lists
-    for page in glob.glob(f"{out}/*.html"):
+    assert lists == [*OUTPUTS, "site"], lists
+    half = [n for n in os.listdir(f"{out}/site") if not n.endswith(".html")]
+    assert not half, f"half written: {half}"
+    for page in glob.glob(f"{out}/*.html") + glob.glob(f"{out}/site/*.html"):
         assert content(page).rstrip().endswith(b"</html>"), f"{page} is not whole"
     with open(f"{out}/digest.txt", encoding="utf-8") as f:
         assert f.read().rstrip().endswith("any standard."), "the digest is not whole"
