@@ -521,7 +521,9 @@ int
 writer_accounts(struct writer *w, int (*each)(void *ctx, const char *account,
     const char *receiver, const char *line, int64_t id), void *ctx, struct err *e)
 {
-	sqlite3_stmt *st = db_stmt(w->store, "SELECT account, receiver, line, id FROM account", e);
+	/* In the order in which their blocks lie: repeats are looked for account by account. */
+	sqlite3_stmt *st = db_stmt(w->store, "SELECT account, receiver, line, id FROM account"
+	    " ORDER BY id", e);
 	int rc;
 
 	if (!st)
