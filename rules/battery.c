@@ -209,6 +209,8 @@ batteries_find(struct view *v, struct batteries *out)
 			.restored = NO_TIME, .changed = NO_TIME };
 	for (size_t i = 0; i < v->n_event; i++)
 		lows += v->event[i].word == W_LOW_BATTERY;
+	if (!lows)
+		return;
 	out->onset = arena_take(&v->arena, lows * sizeof *out->onset);
 	r.state = view_state(v);
 	for (size_t i = 0; i < v->n_device; i++) {
