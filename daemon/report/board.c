@@ -582,9 +582,9 @@ left_out(struct work *w)
 
 	if (open + w->left_cleared == 0)
 		return;
-	html_leaf_fmt(w->h, "p", "care", "%zu more are left out of this page, which holds %d below now "
-	    "and not of life safety (left out: %zu soon, %zu later, %zu cleared). All stand in %s.",
-	    open + w->left_cleared, BOARD_ROWS, w->left[LEVEL_SOON], w->left[LEVEL_LATER],
+	html_leaf_fmt(w->h, "p", "care", "%zu more are left out of this page, which holds %d rows, and "
+	    "always all of now and of life safety (left out: %zu soon, %zu later, %zu cleared). All "
+	    "stand in %s.", open + w->left_cleared, BOARD_ROWS, w->left[LEVEL_SOON], w->left[LEVEL_LATER],
 	    w->left_cleared, w->b->rest);
 }
 
