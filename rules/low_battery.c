@@ -125,7 +125,7 @@ judge(struct view *v, struct findings *out)
 		int32_t device = (int32_t)i;
 
 		if (b->former || (b->state != CELL_LOW && b->state != CELL_MARGINAL) ||
-		    !battery_counts(v, device))
+		    (v->device[i].kind != KIND_PANEL && !battery_counts(v, device)))
 			continue;
 		if (b->state == CELL_MARGINAL && view_cover_within(v, b->restored, v->now) >=
 		    setting_ms(v, &rule_low_battery, "good", device))
