@@ -98,7 +98,8 @@ const struct command cmd_site = {
 	    "check first, open troubles, every device with last heard, cell, supervision and the "
 	    "last 30 days, learn sessions with each serial, and measures before and after work "
 	    "that was done. Times are those of the site. The sheet may be left in a house: "
-	    "duress, silent panic and hold-up are not named on it.",
+	    "duress, silent panic and hold-up are not named on it. JSON is for programs and names "
+	    "them: keep it at the desk.",
 	.examples = "tripsift site 1042\n"
 	    "tripsift site 1042 --as-of 7d\n"
 	    "tripsift site 1042 --format json\n"
