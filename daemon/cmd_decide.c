@@ -160,7 +160,7 @@ leave(struct tools *t, void *ctx, struct err *e)
 		return rows < 0 ? -1 : out;
 	page_fmt(p, "", "The store may not be written to by you. %s as %s by %s, left at the desk: %s. "
 	    "%s", text_count(p, rows, "finding", "findings"), decisions[o->as], o->who, path,
-	    *lock_holder(&p->arena, store_path(t->s)) ? "The daemon takes that in within moments."
+	    *lock_look(&p->arena, store_path(t->s)).holder ? "The daemon takes that in within moments."
 	    : "No daemon runs now: it is recorded once one does.");
 	if (life)
 		page_para(p, "", CARE_LIFE);

@@ -27,11 +27,11 @@ struct status {
 	struct account_info *uncovered;
 	size_t               n_uncovered;
 	const char          *path;
-	const char          *holder;	/* "watch, process 4711"; "" = nobody */
+	struct lock_look     lock;
 	struct night         night;
 	struct home          home;
 	struct drop_census   drop;	/* -1 = not known */
-	int64_t              now, beat;	/* wall clock; the daemon's last sign of life */
+	int64_t              now;	/* wall clock */
 	int64_t              backup;	/* when the newest was made; NO_TIME */
 	int64_t              log_bytes;	/* of the write-ahead log */
 	int64_t              disk_free;	/* bytes; -1 = not known */
@@ -100,8 +100,12 @@ status_text(struct page *p, const struct status *x)
 	table_add(&t, "last night told");
 	table_add(&t, x->night.id ? text_time(p, x->night.at) : "none yet");
 	table_add(&t, "daemon");
-	table_fmt(&t, *x->holder ? "%s; last sign of life %s ago" : "none", x->holder,
-	    x->beat == NO_TIME ? "-" : text_span(p, x->now > x->beat ? x->now - x->beat : 0));
+	table_fmt(&t, *x->lock.holder ? "%s; last sign of life %s ago" : "none", x->lock.holder,
+	    x->lock.beat == NO_TIME ? "-" : text_span(p, x->now > x->lock.beat ? x->now - x->lock.beat : 0));
+	if (*x->lock.doing) {
+		table_add(&t, "at work");
+		table_add(&t, x->lock.doing);
+	}
 	if (*x->home.folder) {
 		table_add(&t, "its folder");
 		table_fmt(&t, "%s: %s, %s", x->home.folder, x->drop.waiting < 0 ? "waiting: not known" :
@@ -122,7 +126,8 @@ status_text(struct page *p, const struct status *x)
 	for (size_t i = 0; i < x->n_need; i++)
 		page_para(p, "ATTENTION: ", x->need[i]);
 	if (!x->n_need)
-		page_para(p, "", "All is read and judged.");
+		page_para(p, "", *x->lock.doing || x->drop.waiting > 0 || s->due ?
+		    "What has come in is being read and judged." : "All is read and judged.");
 }
 
 /* Below 0 is not known: null. */
@@ -172,8 +177,9 @@ status_json(const struct status *x)
 		json_text(&j, NULL, x->need[i]);
 	json_close(&j, ']');
 	json_time(&j, "last_night", x->night.at);
-	json_text(&j, "daemon", x->holder);
-	json_time(&j, "sign_of_life", *x->holder && x->beat != NO_TIME ? x->beat / SECOND * SECOND
+	json_text(&j, "daemon", x->lock.holder);
+	json_text(&j, "at_work", x->lock.doing);
+	json_time(&j, "sign_of_life", *x->lock.holder && x->lock.beat != NO_TIME ? x->lock.beat / SECOND * SECOND
 	    : NO_TIME);
 	json_text(&j, "folder", x->home.folder);
 	json_count(&j, "waiting", *x->home.folder ? x->drop.waiting : -1);
@@ -200,12 +206,12 @@ status_json(const struct status *x)
 static void
 needs_daemon(struct page *p, struct status *x)
 {
-	if (!*x->holder)
+	if (!*x->lock.holder)
 		x->need[x->n_need++] = arena_fmt(&p->arena, "no daemon runs; one fed this store from %s: "
 		    "tripsift watch.", x->home.folder);
-	else if (x->beat != NO_TIME && x->now - x->beat > DEAF)
+	else if (x->lock.beat != NO_TIME && x->now - x->lock.beat > DEAF)
 		x->need[x->n_need++] = arena_fmt(&p->arena, "the daemon (%s) has left no sign of life for "
-		    "%s: look at its log, and start it anew.", x->holder, text_span(p, x->now - x->beat));
+		    "%s: look at its log, and start it anew.", x->lock.holder, text_span(p, x->now - x->lock.beat));
 	if (x->drop.failed > 0)
 		x->need[x->n_need++] = arena_fmt(&p->arena, "%s in %s/failed: the note beside each says "
 		    "what to do.", text_count(p, x->drop.failed, "file lies", "files lie"),
@@ -221,7 +227,8 @@ needs(struct page *p, struct status *x)
 {
 	if (x->store.last_taken == NO_TIME)
 		x->need[x->n_need++] = "nothing was taken in yet: tripsift ingest FILE...";
-	if (x->store.due)
+	/* A daemon that lives judges them by itself, within a minute of what came last. */
+	if (x->store.due && !(*x->lock.holder && x->now - x->lock.beat <= DEAF))
 		x->need[x->n_need++] = arena_fmt(&p->arena, "%s not judged since something changed: "
 		    "the next ingest does it.",
 		    text_count(p, x->store.due, "account was", "accounts were"));
@@ -246,8 +253,7 @@ look_around(struct tools *t, struct status *x, struct err *e)
 	if (store_home(t->s, &t->p.arena, &x->home, e) < 0 ||
 	    backups_disk_days(t->s, x->now, &x->disk_days, e) < 0)
 		return -1;
-	x->holder = lock_holder(&t->p.arena, x->path);
-	x->beat = lock_beaten(x->path);
+	x->lock = lock_look(&t->p.arena, x->path);
 	x->drop = *x->home.folder ? drop_count(x->home.folder, x->home.groups) : (struct drop_census){ -1, -1 };
 	x->backup = *x->home.backup ? backups_newest(t->s, x->home.backup) : NO_TIME;
 	x->log_bytes = stat(arena_fmt(&t->p.arena, "%s-wal", x->path), &log) ? 0 : log.st_size;

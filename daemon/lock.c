@@ -10,13 +10,14 @@
 
 #include "daemon/base/civil.h"
 
+enum { LOCK_TEXT = 512 };	/* both lines; a longer one is cut */
+
 static void
-read_holder(int fd, char *out, size_t size)
+read_lock(int fd, char out[static LOCK_TEXT])
 {
-	ssize_t n = pread(fd, out, size - 1, 0);
+	ssize_t n = pread(fd, out, LOCK_TEXT - 1, 0);
 
 	out[n < 0 ? 0 : n] = '\0';
-	out[strcspn(out, "\n")] = '\0';
 }
 
 int
@@ -25,7 +26,7 @@ lock_take(const char *store, const char *who, struct err *e)
 	struct arena a = { 0 };
 	const char *path = arena_fmt(&a, "%s.lock", store);
 	int fd = open(path, O_RDWR | O_CREAT | O_NOFOLLOW | O_CLOEXEC, 0660);
-	char holder[64];
+	char holder[LOCK_TEXT];
 	int n;
 
 	if (fd < 0) {
@@ -34,7 +35,8 @@ lock_take(const char *store, const char *who, struct err *e)
 	}
 	if (flock(fd, LOCK_EX | LOCK_NB) != 0) {
 		if (errno == EWOULDBLOCK) {
-			read_holder(fd, holder, sizeof holder);
+			read_lock(fd, holder);
+			holder[strcspn(holder, "\n")] = '\0';
 			err_set(e, ERR_STORE, store, 0, "is in the hands of another tripsift (%s); nothing "
 			    "was done", *holder ? holder : "just starting");
 		} else {
@@ -57,34 +59,42 @@ done:
 }
 
 void
-lock_beat(int lock)
+lock_beat(int lock, const char *doing)
 {
+	char text[LOCK_TEXT];
+	size_t first, n;
+
+	read_lock(lock, text);
+	first = strcspn(text, "\n") + 1;
+	n = strcspn(doing, "\n");
+	if (n > LOCK_TEXT - 1 - first)
+		n = LOCK_TEXT - 1 - first;
 	/* A sign that cannot be left is none. */
-	if (futimens(lock, NULL) != 0)
+	if (pwrite(lock, doing, n, (off_t)first) != (ssize_t)n ||
+	    ftruncate(lock, (off_t)(first + n)) != 0 || futimens(lock, NULL) != 0)
 		return;
 }
 
-int64_t
-lock_beaten(const char *store)
+struct lock_look
+lock_look(struct arena *a, const char *store)
 {
-	struct arena a = { 0 };
-	struct stat st;
-	int rc = stat(arena_fmt(&a, "%s.lock", store), &st);
-
-	arena_release(&a);
-	return rc ? NO_TIME : (int64_t)st.st_mtim.tv_sec * SECOND + st.st_mtim.tv_nsec / 1000000;
-}
-
-const char *
-lock_holder(struct arena *a, const char *store)
-{
+	struct lock_look out = { .holder = "", .doing = "", .beat = NO_TIME };
 	int fd = open(arena_fmt(a, "%s.lock", store), O_RDONLY | O_NOFOLLOW | O_CLOEXEC);
-	char holder[64] = "";
+	char text[LOCK_TEXT];
+	struct stat st;
 
 	if (fd < 0)
-		return "";
-	if (flock(fd, LOCK_SH | LOCK_NB) != 0)
-		read_holder(fd, holder, sizeof holder);
+		return out;
+	if (fstat(fd, &st) == 0)
+		out.beat = (int64_t)st.st_mtim.tv_sec * SECOND + st.st_mtim.tv_nsec / 1000000;
+	if (flock(fd, LOCK_SH | LOCK_NB) != 0) {
+		size_t n;
+
+		read_lock(fd, text);
+		n = strcspn(text, "\n");
+		out.holder = arena_fmt(a, "%.*s", (int)n, text);
+		out.doing = arena_fmt(a, "%s", text[n] ? text + n + 1 : "");
+	}
 	close(fd);
-	return arena_fmt(a, "%s", holder);
+	return out;
 }

@@ -40,6 +40,7 @@ struct watch {
 	int64_t  watchdog, pinged;	/* ms; monotonic */
 	int64_t  beat;			/* monotonic: last sign on the lock */
 	int64_t  told_at;		/* monotonic: last STATUS= */
+	char     doing[256];		/* as it was told then; "" = waiting for work */
 	int64_t  look_at, rest_until;	/* monotonic */
 	int64_t  unjudged;		/* monotonic: since when; -1 = all is judged */
 	int64_t  night_again;		/* monotonic: not before, after a fault */
@@ -62,7 +63,7 @@ ping(struct watch *w)
 	int64_t now = loop_now();
 
 	if (now - w->beat >= BEAT) {
-		lock_beat(w->o->lock);
+		lock_beat(w->o->lock, w->doing);
 		w->beat = now;
 	}
 	if (w->watchdog && now - w->pinged >= w->watchdog) {
@@ -82,8 +83,9 @@ tick(void *watch, const char *doing, int percent)
 	if (now - w->told_at < SECOND)
 		return;
 	w->told_at = now;
-	notify("STATUS=%.200s, %d %%; %zu files wait", log_value(&a, doing), percent,
-	    drop_waiting(w->drop));
+	snprintf(w->doing, sizeof w->doing, "%.200s, %d %%", log_value(&a, doing), percent);
+	notify("STATUS=%s; %zu files wait", w->doing, drop_waiting(w->drop));
+	lock_beat(w->o->lock, w->doing);
 	arena_release(&a);
 }
 
@@ -131,6 +133,8 @@ done:
 static void
 say_idle(struct watch *w)
 {
+	w->doing[0] = '\0';
+	lock_beat(w->o->lock, w->doing);
 	notify("STATUS=%lld files taken, %lld failed since the start; %zu wait",
 	    (long long)w->files, (long long)w->failed, drop_waiting(w->drop));
 }
@@ -751,6 +755,8 @@ loop(struct watch *w)
 		busy = loop_now() >= w->rest_until && work(w);
 		if (!busy && !*loop_stop())
 			night(w);
+		if (!busy && *w->doing)
+			say_idle(w);
 		if (w->o->once && !busy && w->unjudged < 0 && drop_waiting(w->drop) == 0 &&
 		    w->n_poor == 0 && loop_now() >= w->rest_until && loop_now() >= w->night_again)
 			return;

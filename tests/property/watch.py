@@ -1,5 +1,7 @@
 #!/usr/bin/env python3
 """Watch: the daemon as its supervisor and the people around it see it."""
+import contextlib
+import fcntl
 import glob
 import gzip
 import json
@@ -299,6 +301,33 @@ def groups(program, folder):
     assert w.end()[0] == 0
 
 
+def at_work(program, folder):
+    """What `status` says while something is done: no alarm for work that a living daemon will do."""
+    d = folder_of(folder, "work")
+    write_csv(f"{d}/a.csv", HEAD, events(3))
+    subprocess.run([program.path, "ingest", f"{d}/a.csv", "--db", f"{d}/s.db"], env=program.env, check=True,
+                   capture_output=True)
+    with contextlib.closing(sqlite3.connect(f"{d}/s.db", isolation_level=None)) as c:
+        c.execute("INSERT INTO due SELECT id FROM account")
+
+    def status():
+        p = subprocess.run([program.path, "status", "--db", f"{d}/s.db", "--format", "json"], env=program.env,
+                           capture_output=True, check=False)
+        said = json.loads(p.stdout)
+        assert p.returncode == (1 if said["attention"] else 0), p
+        return said["due"], said["daemon"], said["at_work"], len(said["attention"])
+    assert status() == (1, None, None, 1)
+    with open(f"{d}/s.db.lock", "w", encoding="utf-8") as lock:
+        fcntl.flock(lock, fcntl.LOCK_EX)
+        lock.write("watch, process 7\ninbox/b.csv, 34 %")
+        lock.flush()
+        assert status() == (1, "watch, process 7", "inbox/b.csv, 34 %", 0)
+        long_ago = time.time() - 6 * 60
+        os.utime(f"{d}/s.db.lock", (long_ago, long_ago))
+        assert status() == (1, "watch, process 7", "inbox/b.csv, 34 %", 1)
+    assert status() == (1, None, None, 1)
+
+
 def looking_only(program, folder):
     """Where the system tells of nothing, as on a network share."""
     deaf = ["unshare", "-Ur", "sh", "-c", 'echo 0 > /proc/sys/user/max_inotify_instances && exec "$@"', "sh"]
@@ -324,6 +353,7 @@ def main(program, folder, _seed):
     night(program, folder)
     board(program, folder)
     groups(program, folder)
+    at_work(program, folder)
     looking_only(program, folder)
 
 
