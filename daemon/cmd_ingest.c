@@ -13,7 +13,7 @@ const struct command cmd_ingest = {
 	.about = "Reads exported event histories, rosters, sites, plans, service records, "
 	    "settings, decisions and wordings (CSV, also gzip) into the store, then judges the "
 	    "accounts that changed. What a file holds is read off its header. A folder stands "
-	    "for all its files; - is standard input. Each row is stored, told as a repeat, or "
+	    "for the files in it (not for folders in it); - is standard input. Each row is stored, told as a repeat, or "
 	    "set aside with its reason; reading a file twice changes nothing. A file that "
 	    "cannot be read as a whole stays outside, the others are taken.",
 	.examples = "tripsift ingest sites.csv roster.csv events-2026-10.csv.gz\n"

@@ -103,14 +103,15 @@ night(struct store *s, const struct options *o, const char *dir, double expected
 	struct digest_failed *failed;
 	struct arena a = { 0 };
 	struct page p;
-	const char **path, *asks;
-	size_t n;
+	struct nightly_folder in_it;
+	const char *asks;
 	bool whole;
 	int out = -1;
 
-	if (nightly_files(s, dir, o->covers, &a, &path, &n, &tell.n_known, e) ||
-	    ingest_paths(s, path, n, &in, &r, e))
+	if (nightly_files(s, dir, o->covers, &a, &in_it, e) ||
+	    ingest_paths(s, in_it.path, in_it.n, &in, &r, e))
 		goto done;
+	tell.n_known = in_it.n_known;
 	tell.now = cmd_when(&o->now, tz_machine(zones), NO_TIME, 1);
 	if (tell.now == NO_TIME)
 		tell.now = cmd_now();
@@ -121,10 +122,12 @@ night(struct store *s, const struct options *o, const char *dir, double expected
 		goto done;
 	page_init(&p, stdout);
 	page_fmt(&p, "", "%s read, %s left alone: read before.%s",
-	    text_count(&p, (int64_t)n, "file", "files"),
+	    text_count(&p, (int64_t)in_it.n, "file", "files"),
 	    text_count(&p, (int64_t)tell.n_known, "file", "files"),
 	    tell.n_failed ? arena_fmt(&a, " %s.", text_count(&p, (int64_t)tell.n_failed,
 	    "file failed and is whole outside", "files failed and are whole outside")) : "");
+	if (in_it.inside.n)
+		page_para(&p, "", ingest_inside_text(&a, &in_it.inside));
 	page_fmt(&p, "", "Written to %s: digest.txt, findings.csv, findings.json, set-aside.csv, "
 	    "board.html, trend.html, rules.html, and the sheets of sites in site/.",
 	    o->out);

@@ -49,9 +49,27 @@ ingest_is_store(const struct store *s, const char *path)
 	return false;
 }
 
+void
+ingest_inside_add(struct ingest_inside *x, const char *name)
+{
+	if (!x->n++ || strcmp(name, x->first) < 0)
+		x->first = name;
+}
+
+const char *
+ingest_inside_text(struct arena *a, const struct ingest_inside *x)
+{
+	if (x->n == 1)
+		return arena_fmt(a, "The folder %s was not looked into: name it as well, if exports lie "
+		    "there.", x->first);
+	return arena_fmt(a, "%zu folders were not looked into, first %s: name them as well, if exports "
+	    "lie there.", x->n, x->first);
+}
+
 /* A folder stands for its files; names that begin with a dot are left alone. */
 static void
-expand(struct arena *a, const struct store *s, const char *path, struct names *out)
+expand(struct arena *a, const struct store *s, const char *path, struct names *out,
+    struct ingest_inside *inside)
 {
 	size_t first = out->n;
 	struct dirent *entry;
@@ -67,8 +85,11 @@ expand(struct arena *a, const struct store *s, const char *path, struct names *o
 		const char *name = arena_fmt(a, "%s%s%s", path,
 		    path[strlen(path) - 1] == '/' ? "" : "/", entry->d_name);
 
-		if (entry->d_name[0] != '.' && stat(name, &st) == 0 && S_ISREG(st.st_mode) &&
-		    !ingest_is_store(s, name))
+		if (entry->d_name[0] == '.' || stat(name, &st) != 0)
+			continue;
+		if (S_ISDIR(st.st_mode))
+			ingest_inside_add(inside, name);
+		else if (S_ISREG(st.st_mode) && !ingest_is_store(s, name))
 			add_name(out, name);
 	}
 	closedir(dir);
@@ -404,7 +425,7 @@ ingest_paths(struct store *s, const char *const *path, size_t n_path,
 	if (o->wordings)
 		add_name(&names, o->wordings);
 	for (size_t i = 0; i < n_path; i++)
-		expand(&out->arena, s, path[i], &names);
+		expand(&out->arena, s, path[i], &names, &out->inside);
 	out->file = arena_take(&out->arena, (names.n + 1) * sizeof *out->file);
 	out->n_file = names.n;
 	for (size_t i = 0; i < names.n; i++) {

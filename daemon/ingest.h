@@ -60,6 +60,13 @@ struct ingest_file {
 	const char *mapped;		/* columns, separator and times by them, in words; or NULL */
 };
 
+/* Folders that lie in a folder that was to be read. Nobody named them, so they are not
+ * looked into; but an export that lies there is not read, and that is said. */
+struct ingest_inside {
+	const char *first;		/* of their names */
+	size_t      n;
+};
+
 struct ingest_result {
 	struct arena        arena;
 	struct ingest_file *file;
@@ -67,6 +74,7 @@ struct ingest_result {
 	int64_t             judged;	/* accounts */
 	int64_t             raised;	/* findings not open before */
 	int64_t             cleared;
+	struct ingest_inside inside;
 };
 
 /* 0 when every file could be looked at (single files may have `failed`), -1 and *e when
@@ -74,6 +82,10 @@ struct ingest_result {
 int ingest_paths(struct store *s, const char *const *path, size_t n_path,
     const struct ingest_options *o, struct ingest_result *out, struct err *e);
 void ingest_result_release(struct ingest_result *r);
+
+void ingest_inside_add(struct ingest_inside *x, const char *name);
+/* A sentence about them. Given, lent by `a`. */
+const char *ingest_inside_text(struct arena *a, const struct ingest_inside *x);
 
 /* Is it the store's own file, or one that lies beside it? Such a file is no export, and
  * must not even be looked into: to close it would give back the locks that SQLite holds

@@ -197,6 +197,8 @@ result_text(struct page *p, const struct ingest_result *r, bool dry)
 	    sum_text(p, dry, &sum), failed ? arena_fmt(&p->arena,
 	    " %s whole outside.", text_count(p, failed, "file failed and is", "files failed and are"))
 	    : "");
+	if (r->inside.n)
+		page_para(p, "", ingest_inside_text(&p->arena, &r->inside));
 	page_fmt(p, "", "Times are %s.", p->zone.name);
 	if (dry) {
 		page_para(p, "", "Nothing was stored.");
@@ -299,6 +301,7 @@ result_json(FILE *out, const struct ingest_result *r)
 		json_close(&j, '}');
 	}
 	json_close(&j, ']');
+	json_int(&j, "folders_not_read", (int64_t)r->inside.n);
 	json_close(&j, '}');
 	json_end(&j);
 }

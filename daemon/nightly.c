@@ -62,9 +62,10 @@ struct found {
 	bool        wordings;	/* which are not known */
 };
 
-/* False: no file. One that cannot even be looked at is read: what is wrong is said there. */
+/* False: no file that is to be read. One that cannot even be looked at is read: what is wrong is said there. */
 static bool
-look_at(struct store *s, struct found *c, bool covers_all, int *rc, struct err *e)
+look_at(struct store *s, struct found *c, bool covers_all, struct ingest_inside *inside, int *rc,
+    struct err *e)
 {
 	struct reader_options options = { 0 };
 	struct reader *r;
@@ -74,8 +75,11 @@ look_at(struct store *s, struct found *c, bool covers_all, int *rc, struct err *
 	int64_t size;
 	uint32_t crc;
 
-	if (stat(c->path, &st) == 0 && !S_ISREG(st.st_mode))
+	if (stat(c->path, &st) == 0 && !S_ISREG(st.st_mode)) {
+		if (S_ISDIR(st.st_mode))
+			ingest_inside_add(inside, c->path);
 		return false;
+	}
 	if (!realpath(c->path, full) || fingerprint(c->path, &size, &crc, &unread) < 0)
 		return true;
 	*rc = store_knows(s, full, size, crc, covers_all, &c->known, e);
@@ -94,7 +98,7 @@ by_path(const void *a, const void *b)
 
 int
 nightly_files(struct store *s, const char *dir, bool covers_all, struct arena *a,
-    const char ***path, size_t *n, size_t *known, struct err *e)
+    struct nightly_folder *out, struct err *e)
 {
 	DIR *d = opendir(dir);
 	struct found *list = NULL;
@@ -103,7 +107,7 @@ nightly_files(struct store *s, const char *dir, bool covers_all, struct arena *a
 	bool again = false;
 	int rc = 0;
 
-	*n = *known = 0;
+	*out = (struct nightly_folder){ 0 };
 	if (!d)
 		return err_set(e, ERR_IO, dir, 0, "cannot be read: %s", strerror(errno));
 	while (rc == 0 && (entry = readdir(d)) != NULL) {
@@ -111,7 +115,7 @@ nightly_files(struct store *s, const char *dir, bool covers_all, struct arena *a
 		    dir[strlen(dir) - 1] == '/' ? "" : "/", entry->d_name) };
 
 		if (unfinished(entry->d_name) || ingest_is_store(s, c.path) ||
-		    !look_at(s, &c, covers_all, &rc, e))
+		    !look_at(s, &c, covers_all, &out->inside, &rc, e))
 			continue;
 		again |= c.wordings;
 		list = x_grow(list, &cap, m + 1, sizeof *list);
@@ -120,12 +124,12 @@ nightly_files(struct store *s, const char *dir, bool covers_all, struct arena *a
 	closedir(d);
 	if (m)
 		qsort(list, m, sizeof *list, by_path);
-	*path = arena_take(a, (m + 1) * sizeof **path);
+	out->path = arena_take(a, (m + 1) * sizeof *out->path);
 	for (size_t i = 0; i < m; i++) {
 		if (!list[i].known || again)
-			(*path)[(*n)++] = list[i].path;
+			out->path[out->n++] = list[i].path;
 		else
-			++*known;
+			out->n_known++;
 	}
 	free(list);
 	return rc;

@@ -31,11 +31,18 @@ int nightly_board(struct store *s, const struct nightly_options *o, struct err *
 /* The names of what is written, one by one; NULL behind the last. */
 const char *nightly_file(size_t i);
 
-/* The files of a folder that are to be read, by name: all but those that the store knows
- * already (counted in *known), those that begin with a dot, and .part and .tmp. New
- * wordings have all files read again, since they may mean something else now. */
+struct nightly_folder {
+	const char         **path;	/* to be read, by name */
+	size_t               n;
+	size_t               n_known;	/* the store knows them already */
+	struct ingest_inside inside;
+};
+
+/* What of a folder is to be read: all but what is known, names that begin with a dot,
+ * and .part and .tmp. New wordings have all files read again, since they may mean something
+ * else now. The answer is lent by `a`. */
 int nightly_files(struct store *s, const char *dir, bool covers_all, struct arena *a,
-    const char ***path, size_t *n, size_t *known, struct err *e);
+    struct nightly_folder *out, struct err *e);
 
 /* The last moment at or before `now` at which the clock of `tz` showed that hour. */
 int64_t nightly_last(const struct tz *tz, double hour, int64_t now);

@@ -347,10 +347,9 @@ a_folder_is_its_files(void **state)
 static void
 the_store_is_no_export(void **state)
 {
+	struct nightly_folder in;
 	struct help h;
 	struct err e;
-	const char **path;
-	size_t n, known;
 
 	(void)state;
 	help_open(&h);
@@ -368,9 +367,38 @@ the_store_is_no_export(void **state)
 	assert_string_equal(help_counts(&h, 1), "failed");
 	assert_string_equal(help_counts(&h, 2), "1 1 0 0");
 	/* Nor does a night look at it. */
-	assert_int_equal(nightly_files(h.s, h.dir, false, &h.arena, &path, &n, &known, &e), 0);
-	assert_int_equal(n, 0);
-	assert_int_equal(known, 3);
+	assert_int_equal(nightly_files(h.s, h.dir, false, &h.arena, &in, &e), 0);
+	assert_int_equal(in.n, 0);
+	assert_int_equal(in.n_known, 3);
+	help_close(&h);
+}
+
+/* A folder in a folder is not looked into, and nobody is left to believe that it was. */
+static void
+folders_inside_are_told(void **state)
+{
+	struct nightly_folder in;
+	struct help h;
+	struct err e;
+
+	(void)state;
+	help_open(&h);
+	help_file(&h, "a.csv", HEAD "A1,2026-10-01 08:00:00,arm,,\n");
+	assert_int_equal(mkdir(arena_fmt(&h.arena, "%s/.hidden", h.dir), 0700), 0);
+	help_ingest(&h, h.dir, NULL);
+	assert_int_equal(h.result.inside.n, 0);
+	assert_int_equal(mkdir(arena_fmt(&h.arena, "%s/south", h.dir), 0700), 0);
+	help_file(&h, "south/b.csv", HEAD "A2,2026-10-01 08:00:00,arm,,\n");
+	help_ingest(&h, h.dir, NULL);
+	assert_int_equal(h.result.n_file, 1);
+	assert_int_equal(h.result.inside.n, 1);
+	assert_string_equal(ingest_inside_text(&h.arena, &h.result.inside), arena_fmt(&h.arena,
+	    "The folder %s/south was not looked into: name it as well, if exports lie there.", h.dir));
+	assert_int_equal(mkdir(arena_fmt(&h.arena, "%s/north", h.dir), 0700), 0);
+	assert_int_equal(nightly_files(h.s, h.dir, false, &h.arena, &in, &e), 0);
+	assert_int_equal(in.n, 0);
+	assert_int_equal(in.inside.n, 2);
+	assert_string_equal(in.inside.first, arena_fmt(&h.arena, "%s/north", h.dir));
 	help_close(&h);
 }
 
@@ -606,6 +634,7 @@ main(void)
 		cmocka_unit_test(files_that_are_none),
 		cmocka_unit_test(a_folder_is_its_files),
 		cmocka_unit_test(the_store_is_no_export),
+		cmocka_unit_test(folders_inside_are_told),
 		cmocka_unit_test(dry_stores_nothing),
 		cmocka_unit_test(cover_is_the_span_of_trusted_times),
 		cmocka_unit_test(a_clock_years_ahead),

@@ -10,7 +10,6 @@
 #include <sys/stat.h>
 #include <unistd.h>
 
-#include "daemon/lock.h"
 #include "daemon/nightly.h"
 #include "rules/rule.h"
 #include "tests/unit/help_store.h"
@@ -125,15 +124,15 @@ attention_has_a_reason(void **state)
 static size_t
 to_read(struct help *h, bool covers_all, size_t *known)
 {
-	const char **path;
+	struct nightly_folder in;
 	struct err e;
-	size_t n;
 
 	assert_int_equal(nightly_files(h->s, arena_fmt(&h->arena, "%s/in", h->dir), covers_all,
-	    &h->arena, &path, &n, known, &e), 0);
-	for (size_t i = 0; i < n; i++)
-		help_ingest(h, path[i], NULL);
-	return n;
+	    &h->arena, &in, &e), 0);
+	for (size_t i = 0; i < in.n; i++)
+		help_ingest(h, in.path[i], NULL);
+	*known = in.n_known;
+	return in.n;
 }
 
 static void
@@ -289,32 +288,6 @@ each_change_has_its_old_and_new_value(void **state)
 	}
 }
 
-static void
-lock_is_for_one(void **state)
-{
-	struct arena a = { 0 };
-	struct help h;
-	struct err e;
-	int fd;
-
-	(void)state;
-	help_open(&h);
-	assert_string_equal(lock_holder(&a, h.db), "");
-	fd = lock_take(h.db, "watch", &e);
-	assert_true(fd >= 0);
-	assert_string_equal(lock_holder(&a, h.db), arena_fmt(&a, "watch, process %ld",
-	    (long)getpid()));
-	assert_int_equal(lock_take(h.db, "nightly", &e), -1);
-	assert_non_null(strstr(e.text, "watch, process"));
-	close(fd);
-	assert_string_equal(lock_holder(&a, h.db), "");
-	fd = lock_take(h.db, "nightly", &e);
-	assert_true(fd >= 0);
-	close(fd);
-	arena_release(&a);
-	help_close(&h);
-}
-
 int
 main(void)
 {
@@ -325,7 +298,6 @@ main(void)
 		cmocka_unit_test(known_files_are_left_alone),
 		cmocka_unit_test(changes_are_told_once),
 		cmocka_unit_test(each_change_has_its_old_and_new_value),
-		cmocka_unit_test(lock_is_for_one),
 	};
 
 	return cmocka_run_group_tests(tests, NULL, NULL);
