@@ -40,11 +40,11 @@ struct voice {
 static void
 hear(const struct view *v, struct voice *voice, const struct event *ev, bool broken)
 {
-	int64_t gap = ev->at - voice->last;
+	int64_t gap = voice->n ? ev->at - voice->last : 0;
 
 	if (voice->n++ == 0)
 		voice->first = ev->at;
-	else if (gap > voice->second && !broken && view_covered(v, voice->last, ev->at)) {
+	if (gap > voice->second && !broken && view_covered(v, voice->last, ev->at)) {
 		voice->second = gap < voice->longest ? gap : voice->longest;
 		voice->longest = gap > voice->longest ? gap : voice->longest;
 	}

@@ -138,8 +138,8 @@ by_length(const void *a, const void *b)
 }
 
 /* The interval from gaps of one or more whole intervals, with missed check-ins in between:
- * each that is a whole number of them, give or take, is folded to one. `range`: how sure it
- * is, for which the gaps must be sorted. */
+ * each that is a whole number of them, give or take, is folded to one. At least the gap that
+ * is the median stays. `range`: how sure it is, for which the gaps must be sorted. */
 static void
 refine(struct checkin *c, const struct terms *t, int64_t *gap, size_t n, bool range)
 {
@@ -153,10 +153,10 @@ refine(struct checkin *c, const struct terms *t, int64_t *gap, size_t n, bool ra
 		if (times && (double)distance(one, c->interval) <= t->spread * (double)c->interval)
 			gap[used++] = one;
 	}
-	if (folded && used)
+	if (folded)
 		c->interval = median(gap, used);
 	c->low = c->high = c->interval;
-	if (!range || !used)
+	if (!range)
 		return;
 	qsort(gap, used, sizeof *gap, by_length);
 	rank = stats_median_rank(used);

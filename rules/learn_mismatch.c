@@ -128,8 +128,6 @@ judge_accepted(struct tally *t, const struct session *s, const struct session_ve
 		const struct verdict_item *x = &sv->item[i];
 		long before = t->f ? t->f->count : 0;
 
-		if (x->verdict == VERDICT_WITHDRAWN)
-			continue;
 		if (!verdict_is_fine(x->verdict))
 			fault_add(t, of[x->verdict], x->text, x->resolved);
 		else if (x->planned_zone)
@@ -315,8 +313,7 @@ say_checks(struct tally *t, const struct sessions *all, const struct session *s,
 			bool urgent = x->verdict == VERDICT_NEAR_MISS || x->verdict == VERDICT_FOREIGN
 			    || x->verdict == VERDICT_ELSEWHERE;
 
-			if (x->verdict == VERDICT_WITHDRAWN || urgent != (pass == 0)
-			    || verdict_item_is_fine(x))
+			if (urgent != (pass == 0) || verdict_item_is_fine(x))
 				continue;
 			finding_check(out, f, arena_text(a, span_of(x->text)));
 		}

@@ -8,6 +8,7 @@
 #include <cmocka.h>
 
 #include "rules/battery.h"
+#include "rules/battery_due.h"
 #include "rules/battery_fleet.h"
 #include "rules/stats.h"
 #include "tests/unit/help_view.h"
@@ -213,6 +214,22 @@ fleet_many(void **state)
 	findings_release(&out);
 }
 
+/* Nine sites without life safety, each with a low battery in May and one in August. */
+static const char *
+nine_sites(struct arena *a, const char *text, bool overridden)
+{
+	for (int k = 1; k <= 9; k++) {
+		text = arena_fmt(a, "%saccount B%d\n%scover 2026-05-01 2026-10-20\n", text, k,
+		    overridden ? "setting battery-cluster.siblings=61\n" : "");
+		for (int zone = 1; zone <= 12; zone++)
+			text = arena_fmt(a, "%sroster zone=%d serial=%d%02d kind=contact\n", text, zone, k,
+			    zone);
+		text = arena_fmt(a, "%s2026-05-%02d low-battery zone=1\n"
+		    "2026-08-%02d low-battery zone=2\n", text, 10 + k, 10 + k);
+	}
+	return text;
+}
+
 /* Overrides at other accounts may have changed what a site is compared with: then life safety
  * is compared among itself as well, where three of twelve are beyond chance. */
 static void
@@ -227,20 +244,78 @@ overrides_elsewhere(void **state)
 			text = arena_fmt(&a, "%sroster zone=%d kind=smoke cell=CR123A\n", text, zone);
 		text = arena_fmt(&a, "%s2026-10-01 low-battery zone=1\n2026-10-07 low-battery zone=2\n"
 		    "2026-10-13 low-battery zone=3\n", text);
-		for (int k = 1; k <= 9; k++) {
-			text = arena_fmt(&a, "%saccount B%d\n%scover 2026-05-01 2026-10-20\n", text, k,
-			    with ? "setting battery-cluster.siblings=61\n" : "");
-			for (int zone = 1; zone <= 12; zone++)
-				text = arena_fmt(&a, "%sroster zone=%d serial=%d%02d kind=contact\n", text, zone,
-				    k, zone);
-			text = arena_fmt(&a, "%s2026-05-%02d low-battery zone=1\n"
-			    "2026-08-%02d low-battery zone=2\n", text, 10 + k, 10 + k);
-		}
-		got = help_judge(&a, text, "battery-cluster");
+		got = help_judge(&a, nine_sites(&a, text, with == 1), "battery-cluster");
 		if ((strstr(got, "A1 site") != NULL) != (with == 1))
 			fail_msg("%s overrides elsewhere:\n%s", with ? "with" : "without", got);
+		/* Two apart are no crowd there either. */
+		got = help_judge(&a, arena_fmt(&a, "%saccount C1\ncover 2026-05-01 2026-10-20\n"
+		    "roster zone=1 kind=smoke\nroster zone=2 kind=smoke\n2026-05-20 low-battery zone=1\n"
+		    "2026-08-20 low-battery zone=2\n", nine_sites(&a, "", with == 1)), "battery-cluster");
+		assert_string_equal(got, "");
 		arena_release(&a);
 	}
+}
+
+/* Lives are told by age and by how long they were watched: only like ones are one row. */
+static void
+lives(void **state)
+{
+	static const struct { const char *key; int64_t n; double from, to; } want[] = {
+		{ "lives:CR2", 1, 0, 80 },		/* zone 6, changed on 1 August */
+		{ "lived:CR2", 1, 1216, 1247 },		/* zone 1 */
+		{ "lived:CR2", 1, 1216, 1277 },		/* zone 2 */
+		{ "lives:CR2", 1, 1216, 1308 },		/* zone 6, its old cell: not low when changed */
+		{ "lives:CR2", 2, 1216, 1388 },		/* zones 3 and 4 */
+		{ "lives:CR2", 1, 1277, 1388 },		/* zone 5, learned on 1 July with its old cell */
+	};
+	const char *text = "account A1\ncover 2026-05-01 2026-10-20\n";
+	struct findings out = { 0 };
+	struct arena a = { 0 };
+	struct batteries b;
+	int32_t device[6];
+	struct view v;
+
+	(void)state;
+	for (int zone = 1; zone <= 6; zone++)
+		text = arena_fmt(&a, "%sroster zone=%d serial=4A000%d installed=2023-01-01 cell=CR2\n",
+		    text, zone, zone);
+	help_view(&v, arena_fmt(&a, "%s2026-06-01 low-battery zone=1\n2026-07-01 low-battery zone=2\n"
+	    "2026-07-01 learn zone=5 serial=4A0005\n2026-08-01 cell-replaced zone=6\n", text));
+	batteries_find(&v, &b);
+	for (int zone = 1; zone <= 6; zone++)
+		device[zone - 1] = view_device_find(&v, arena_fmt(&a, "%d", zone), "", NO_TIME);
+	battery_note_lives(&out, &v, &b, device, COUNT(device), "CR2");
+	assert_int_equal(out.n_summary, COUNT(want));
+	for (size_t i = 0; i < COUNT(want); i++)
+		if (strcmp(out.summary[i].key, want[i].key) != 0 || out.summary[i].at != want[i].n ||
+		    out.summary[i].a != want[i].from || out.summary[i].b != want[i].to)
+			fail_msg("%zu: %s %lld %g %g", i, out.summary[i].key, (long long)out.summary[i].at,
+			    out.summary[i].a, out.summary[i].b);
+	findings_release(&out);
+	view_release(&v);
+	arena_release(&a);
+}
+
+/* What another rule told the fleet is no sibling, whatever a group is called. */
+static void
+other_rules(void **state)
+{
+	struct candidate c = { .account = "A1", .subject = "site", .number = {
+		[N_CROWD] = 3, [N_DEVICE_DAYS] = 1000, [N_DAYS] = 100,
+		[N_ONSETS] = 3, [N_DUE] = 3, [N_WINDOW] = 14 } };
+	struct summary s[] = {
+		{ "battery-cluster", "A1", "exposure:AA", 0, 1000, 100 },
+		{ "power-loss", "A1", "loss:upper\tmill", 1, 1, 0 },
+	};
+	struct findings out = { 0 };
+	struct fleet f = { .summary = s, .n_summary = COUNT(s), .n_account = 1, .candidate = &c,
+		.n_candidate = 1 };
+
+	(void)state;
+	battery_fleet_judge(&f, &out);
+	assert_true(c.fires);
+	assert_int_equal(c.n_check, 0);
+	findings_release(&out);
 }
 
 static void
@@ -289,6 +364,8 @@ main(void)
 		cmocka_unit_test(fleet_rate),
 		cmocka_unit_test(fleet_many),
 		cmocka_unit_test(overrides_elsewhere),
+		cmocka_unit_test(lives),
+		cmocka_unit_test(other_rules),
 		cmocka_unit_test(fleet_types),
 	};
 

@@ -246,6 +246,7 @@ says_how_sure(void **state)
 
 		help_view(&v, arena_fmt(&a, "account A1\n%s", cases[i].log));
 		checkin_learn(&v, &c);
+		assert_true(c.low == c.interval && c.high == c.interval);
 		checkin_range(&v, 0, &c);
 		if (c.low != cases[i].low || c.high != cases[i].high ||
 		    strcmp(checkin_text(&a, &c), cases[i].text) != 0)

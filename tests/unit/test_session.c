@@ -94,6 +94,8 @@ found(void **state)
 		/* Status reports and strangers heard outside are none. */
 		{ "2026-10-01T08:00:00 learn zone=5 serial=4A0071 marks=still\n"
 		  "2026-10-01T08:01:00 extra-device serial=9F3321\n", "" },
+		{ "2026-10-01T08:00:00 program-entry marks=still\n"
+		  "2026-10-01T08:10:00 learn-heard serial=4A0071 marks=still\n", "" },
 		/* The same serial and zone again is one entry, another zone a second one. */
 		{ "2026-10-01T08:00:00 learn zone=5 serial=4A0071\n"
 		  "2026-10-01T08:01:00 learn zone=05 serial=4a-0071\n"
@@ -127,6 +129,11 @@ found(void **state)
 		  "plan serial=4A0072 from=2026-10-01T07:00 to=2026-10-01T09:00\n"
 		  "2026-10-01T08:00:00 learn zone=5 serial=4A0071\n",
 		  "08:00:00 08:00:00 08:00:00 - v1 +1 ?0 !0 -0 w0;" },
+		/* Two windows that end at the same time are two visits. */
+		{ "plan serial=4A0071 from=2026-10-01T07:00 to=2026-10-01T12:00\n"
+		  "plan serial=4A0072 from=2026-10-01T10:00 to=2026-10-01T12:00\n"
+		  "2026-10-01T11:00:00 learn zone=5 serial=4A0071\n",
+		  "11:00:00 11:00:00 11:00:00 - v1 +1 ?0 !0 -0 w0;" },
 		{ "", "" },
 	};
 
