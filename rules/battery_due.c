@@ -175,7 +175,8 @@ say_one(struct arena *a, const struct sibling *s)
 	if (s->age < 0)
 		return arena_fmt(a, "%s (age not known)", s->label);
 	if (s->due < 0)
-		return arena_fmt(a, "%s (%.1f years old)", s->label, s->age / 365.25);
+		return arena_fmt(a, "%s (%.1f years old)%s", s->label, s->age / 365.25, s->at_least ?
+		    ": not known, no cell was watched for so long" : "");
 	return arena_fmt(a, "%s (%.1f years old): %s%.0f %%", s->label, s->age / 365.25,
 	    s->at_least ? "at least " : "", 100 * s->due);
 }
@@ -234,6 +235,8 @@ find_siblings(struct fleet *f, struct findings *out, struct sibling *list)
 			if (s->a >= 0 && one->curve->s.ended >= least) {
 				one->due = survival_due(&one->curve->s, s->a, within);
 				one->at_least = s->a + within > one->curve->s.oldest;
+				if (one->at_least && one->due == 0)
+					one->due = -1;	/* "at least 0 %" tells nothing */
 			}
 			n++;
 			break;

@@ -11,7 +11,8 @@
  *
  * The fleet pass fits survival.h to each cell type that is asked for and adds one check per
  * type to each site that fires: its siblings, the likeliest first. Under `survival_least`
- * cells that went low it says that they are too few.
+ * cells that went low it says that they are too few, and of a cell older than all that were
+ * watched that its chance is not known, unless some of these went low after its age.
  */
 #ifndef RULES_BATTERY_DUE_H
 #define RULES_BATTERY_DUE_H

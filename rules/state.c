@@ -358,6 +358,7 @@ tamper_end_unnamed(struct pass *p, uint32_t i)
 {
 	const struct view *v = p->v;
 	const struct point *pt = &v->point[v->event[i].point];
+	const struct device *found = NULL;
 	int32_t only = -1;
 
 	for (size_t k = 0; k < v->n_device; k++) {
@@ -366,16 +367,15 @@ tamper_end_unnamed(struct pass *p, uint32_t i)
 		if (p->s->device[k].cond[COND_TAMPER].since == NO_TIME ||
 		    (pt->area && d->area && pt->area != d->area))
 			continue;
-		if (only >= 0)
+		if (found)
 			return;
+		found = d;
 		only = (int32_t)k;
 	}
-	if (only < 0)
-		return;
-	if (v->device[only].life || v->device[only].maybe_life) {
+	if (found && (found->life || found->maybe_life)) {
 		p->s->device[only].unclear += p->s->device[only].unclear < UINT16_MAX;
 		p->s->unclear++;
-	} else {
+	} else if (found) {
 		device_end(p, only, BIT(COND_TAMPER), v->event[i].at);
 	}
 }

@@ -563,8 +563,6 @@ match_session(const struct context *c, const struct session *s, const struct ros
 		    && !present(v, device, s->last, &later))
 			col[cols++] = x;
 	}
-	if (!rows || !cols)
-		return;
 	cost = x_calloc(rows * cols, sizeof *cost);
 	for (size_t r = 0; r < rows; r++) {
 		const struct session_item *it = &s->accepted[row[r]];

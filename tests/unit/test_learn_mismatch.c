@@ -82,6 +82,9 @@ how_near(void **state)
 		  LEARN("00", "zone=5 serial=12345671") LEARN("01", "zone=6 serial=12345672"),
 		  "neither plan nor roster expects it; zone 6 was planned for 77777777",
 		  "near miss of" },
+		/* Planned and rostered: named as the plan writes it. */
+		{ PLAN("1234-5671", "zone=5") "roster zone=5 serial=12345671 as_of=2026-09-05\n"
+		  LEARN("00", "zone=5 serial=12345672"), "near miss of 1234-5671", NULL },
 		/* Rostered and never seen: also a partner. */
 		{ "roster zone=5 serial=12345671\n" LEARN("00", "zone=5 serial=12345672"),
 		  "near miss of 12345671", NULL },
@@ -165,6 +168,12 @@ kinds(void **state)
 		{ PLAN("4A0071", "zone=5 kind=smoke") LEARN("00", "zone=5 serial=4A0071")
 		  "2026-10-01T10:00:00 burglary-alarm zone=5 hint=contact\n",
 		  "planned as smoke detector, shows as contact", NULL },
+		/* Where the plan says no kind, or none of ours, there is nothing to differ from. */
+		{ PLAN("4A0071", "zone=5") "roster zone=5 serial=4A0071 kind=motion as_of=2026-09-05\n"
+		  LEARN("00", "zone=5 serial=4A0071"), NULL, NULL },
+		{ PLAN("4A0071", "zone=5 kind=other")
+		  "roster zone=5 serial=4A0071 kind=motion as_of=2026-09-05\n"
+		  LEARN("00", "zone=5 serial=4A0071"), NULL, NULL },
 		/* What the zone reported before belongs to the old device. */
 		{ PLAN("4A0071", "zone=5 kind=contact") "2026-09-10 fire-alarm zone=5 hint=smoke\n"
 		  LEARN("00", "zone=5 serial=4A0071"), NULL, NULL },
@@ -217,6 +226,57 @@ verdicts(void **state)
 	view_release(&v);
 }
 
+/* Of a planned device: which of its tries it was, and how the lists write it. */
+static void
+second_tries(void **state)
+{
+	static const struct { const char *rows; enum verdict want; const char *spelt; } row[] = {
+		{ LEARN("00", "zone=5 serial=4A0071"), VERDICT_PLANNED, NULL },
+		{ LEARN("00", "zone=5 serial=4A0071") LEARN("02", "zone=5 serial=4A0071"),
+		  VERDICT_SECOND_TRY, NULL },
+		{ LEARN("00", "zone=5 serial=4A0071") "2026-10-01T09:01:00 unlearn zone=5 serial=4A0071\n"
+		  LEARN("02", "zone=6 serial=77C0F2") "2026-10-01T09:03:00 program-exit\n"
+		  LEARN("04", "zone=5 serial=4A0071"), VERDICT_SECOND_TRY, NULL },
+		{ LEARN("00", "zone=5 serial=4A0071") "2026-10-01T09:03:00 unlearn serial=4A0071\n"
+		  "2026-10-01T09:04:00 learn-refused serial=4A0071\n", VERDICT_WITHDRAWN, NULL },
+		{ LEARN("00", "zone=5 serial=4A0071") "2026-10-01T09:04:00 learn-refused serial=4A0071\n",
+		  VERDICT_PLANNED, NULL },
+		/* Refused or taken out at a visit before: that was another task. */
+		{ "plan serial=77C0F2 from=2026-09-10T08:00 to=2026-09-10T12:00\n"
+		  "2026-09-10T09:00:00 learn-refused serial=4A0071\n"
+		  "2026-09-10T09:01:00 unlearn serial=4A0071\n"
+		  LEARN("00", "zone=5 serial=4A0071"), VERDICT_PLANNED, NULL },
+		/* A roster read out of the panel later does not make the plan's zeros right. */
+		{ "roster zone=5 serial=004A0071 as_of=2026-10-05\n" LEARN("00", "zone=5 serial=004A0071"),
+		  VERDICT_PLANNED, "4A0071" },
+		{ "roster zone=5 serial=004A0071 as_of=2026-09-05\n" LEARN("00", "zone=5 serial=004A0071"),
+		  VERDICT_PLANNED, NULL },
+	};
+
+	(void)state;
+	for (size_t i = 0; i < COUNT(row); i++) {
+		struct arena a = { 0 };
+		const struct session *s;
+		const struct verdict_item *x;
+		struct sessions all;
+		struct verdicts got;
+		struct view v;
+
+		help_view(&v, arena_fmt(&a, HEAD PLAN("4A0071", "zone=5") "%s", row[i].rows));
+		sessions_find(&v, &all);
+		verdicts_find(&v, &all, &got);
+		s = &all.session[all.n - 1];
+		x = &got.session[all.n - 1].item[s->n_accepted - 1];
+		if (x->verdict != row[i].want)
+			fail_msg("%s\ngot %s", row[i].rows, verdict_text(x->verdict));
+		assert_int_equal(!x->spelt, !row[i].spelt);
+		if (x->spelt)
+			assert_string_equal(x->spelt, row[i].spelt);
+		view_release(&v);
+		arena_release(&a);
+	}
+}
+
 /* More strangers than can be compared at once: all are named foreign, quickly. */
 static void
 many(void **state)
@@ -251,6 +311,7 @@ main(void)
 		cmocka_unit_test(expected_or_not),
 		cmocka_unit_test(kinds),
 		cmocka_unit_test(verdicts),
+		cmocka_unit_test(second_tries),
 		cmocka_unit_test(many),
 	};
 

@@ -83,6 +83,14 @@ cases(void **state)
 		  "2026-10-01T09:21:00 zone-open zone=6\n", false, "MISSING HEARD",
 		  "4A0071 (zone 5, smoke detector, hall): missing: heard and refused at 2026-10-01 09:01 "
 		  "local.", 1 },
+		{ "one was refused, but at an earlier visit", "account A1\ncover 2026-09-01 2026-10-01T18:00\n"
+		  PLAN "2026-09-10T09:00:00 program-entry\n"
+		  "2026-09-10T09:01:00 learn-heard serial=4A0071\n"
+		  "2026-09-10T09:01:10 learn-refused serial=4A0071\n2026-09-10T09:10:00 program-exit\n"
+		  "2026-10-01T09:00:00 program-entry\n"
+		  "2026-10-01T09:02:10 learn serial=4A0072 zone=6\n" EXIT
+		  "2026-10-01T09:21:00 zone-open zone=6\n", false, "MISSING HEARD",
+		  "4A0071 (zone 5, smoke detector, hall): missing: not heard.", 1 },
 		{ "a near miss", HEAD PLAN
 		  "2026-10-01T09:00:00 program-entry\n"
 		  "2026-10-01T09:01:10 learn serial=4A0077 zone=5\n"
@@ -111,6 +119,9 @@ cases(void **state)
 		  false, "OTHER_KIND HEARD", "planned as smoke detector, shows as motion detector", 1 },
 		{ "learned and taken out later", HEAD PLAN LEARN EXIT HEARD
 		  "2026-10-01T10:00:00 unlearn serial=4A0071 zone=5\n", false, "MISSING HEARD",
+		  "missing: learned and taken out again.", 1 },
+		{ "learned, and taken out later by a row without its zone", HEAD PLAN LEARN EXIT HEARD
+		  "2026-10-01T10:00:00 device-removed serial=4A0071\n", false, "MISSING HEARD",
 		  "missing: learned and taken out again.", 1 },
 		{ "learned on its zone, and later on another", HEAD PLAN LEARN
 		  "2026-10-01T09:03:10 learn serial=4A0071 zone=8\n" EXIT
