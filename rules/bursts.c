@@ -178,8 +178,6 @@ bursts_possible(struct bursts *s, int32_t device)
 {
 	const struct device *d = &s->v->device[device];
 
-	if (!d->n_event || s->v->event[d->event[d->n_event - 1]].at < s->from)
-		return false;
 	find_swingers(s, d);
 	activations_of(s->v, device, s->from, &s->act);
 	return any_crowd(s) || s->n_swinger;

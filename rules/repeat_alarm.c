@@ -184,8 +184,6 @@ is_due(struct judging *j, int32_t device, bool away, size_t times, double of, st
 	for (size_t i = j->n, first; i > 0 && (first = run_begin(j, i, times)) != SIZE_MAX; i--) {
 		uint32_t period = j->alarm[i - 1].period;
 
-		if (i < j->n && j->alarm[i].period == period)
-			continue;
 		if (until >= period + of)
 			break;
 		if (period >= j->alarm[first].period + of)
@@ -259,8 +257,6 @@ judge(struct view *v, struct findings *out)
 		if (of[i] < 2 || d->life || d->kind == KIND_WATER || d->kind == KIND_TEMPERATURE)
 			continue;
 		times = setting_value(v, &rule_repeat_alarm, "times", (int32_t)i);
-		if (of[i] < times)
-			continue;
 		if (!j.armed)
 			arming_of(v, &v->arena, setting_ms(v, &rule_repeat_alarm, "test", -1),
 			    ARMING_SESSION_MAX, &j.arming);

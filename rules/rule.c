@@ -185,8 +185,6 @@ finding_measure_text(struct findings *out, struct finding *f, const char *name, 
 void
 finding_evidence(struct findings *out, struct finding *f, uint32_t event)
 {
-	if (f->n_evidence && f->evidence[f->n_evidence - 1] == event)
-		return;
 	f->evidence = grown(&out->arena, f->evidence, f->n_evidence, &f->cap_evidence,
 	    sizeof *f->evidence);
 	f->evidence[f->n_evidence++] = event;

@@ -98,9 +98,7 @@ spells_due(const struct view *v, const struct spells *s, size_t times, int64_t w
 		*first = start;
 		until = s->spell[i].from;
 	}
-	if (*last == SIZE_MAX)
-		return 0;
 	for (size_t i = *last + 1; i-- > 0 && s->spell[*last].from - s->spell[i].from <= within;)
 		n += s->spell[i].device < 0;
-	return n;
+	return n;	/* none stands: *last + 1 is 0 */
 }

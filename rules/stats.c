@@ -13,10 +13,8 @@ stats_pmf(long k, double mu)
 {
 	int sign;
 
-	if (k < 0)
-		return 0;
-	if (mu <= 0)
-		return k == 0 ? 1 : 0;
+	if (k < 0 || mu <= 0)
+		return k == 0;
 	return exp((double)k * log(mu) - mu - lgamma_r((double)k + 1, &sign));
 }
 
@@ -48,24 +46,17 @@ sum_down(long k, double mu)
 double
 stats_cdf(long k, double mu)
 {
-	if (k < 0)
-		return 0;
-	if (mu <= 0)
-		return 1;
 	return (double)k < mu ? fmin(1, sum_down(k, mu)) : 1 - stats_tail(k + 1, mu);
 }
 
 double
 stats_tail(long k, double mu)
 {
-	if (k <= 0)
-		return 1;
-	if (mu <= 0)
-		return 0;
 	return (double)k > mu ? fmin(1, sum_up(k, mu)) : 1 - stats_cdf(k - 1, mu);
 }
 
-/* Chance of no k in any window over two and over three windows (Naus 1982). */
+/* Chance of no k in any window over two and over three windows (Naus 1982), for k > mu: never
+ * near 0 there (above 0.09 and 0.018, where k is large and mu just below it). */
 static double
 quiet_two(long k, double mu)
 {
@@ -106,10 +97,6 @@ stats_scan(long k, double mu, double windows)
 {
 	double lead, q2, p;
 
-	if (k <= 0)
-		return 1;
-	if (mu <= 0 || windows <= 0)
-		return 0;
 	if (k == 1)
 		return -expm1(-mu * windows);
 	if (windows <= 1)
@@ -117,18 +104,12 @@ stats_scan(long k, double mu, double windows)
 	if ((double)k <= mu)
 		return 1;	/* the mean window holds as many; the formula is not made for it */
 	q2 = quiet_two(k, mu);
-	if (q2 <= 0)
-		return 1;
 	if (windows <= 2) {
 		double q1 = stats_cdf(k - 1, mu);
 
 		p = 1 - q1 * pow(q2 / q1, windows - 1);
 	} else {
-		double q3 = quiet_three(k, mu);
-
-		if (q3 <= 0)
-			return 1;
-		p = 1 - q2 * pow(fmin(1, q3 / q2), windows - 2);
+		p = 1 - q2 * pow(fmin(1, quiet_three(k, mu) / q2), windows - 2);
 	}
 	lead = stats_tail(k, mu) + (windows - 1) * ((double)k - mu) * stats_pmf(k, mu);
 	return clip(lead < 1e-9 ? lead : p);

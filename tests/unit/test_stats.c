@@ -41,9 +41,14 @@ poisson(void **state)
 	near(stats_pmf(0, 0), 1, 0, "pmf(0;0)");
 	near(stats_pmf(1, 0), 0, 0, "pmf(1;0)");
 	near(stats_pmf(-1, 2), 0, 0, "pmf(-1)");
+	near(stats_pmf(-1, 0), 0, 0, "pmf(-1;0)");
 	near(stats_cdf(-1, 2), 0, 0, "cdf(-1)");
+	near(stats_cdf(-1, 0), 0, 0, "cdf(-1;0)");
 	near(stats_cdf(0, 0), 1, 0, "cdf(0;0)");
+	near(stats_cdf(1, 0), 1, 0, "cdf(1;0)");
+	near(stats_tail(-1, 2), 1, 0, "tail(-1)");
 	near(stats_tail(0, 2), 1, 0, "tail(0)");
+	near(stats_tail(0, 0), 1, 0, "tail(0;0)");
 	near(stats_tail(1, 0), 0, 0, "tail(1;0)");
 	near(stats_cdf(0, 1), exp(-1), 1e-15, "cdf(0;1)");
 
@@ -137,9 +142,12 @@ naus_limits(void **state)
 {
 	(void)state;
 	near(stats_scan(0, 1, 5), 1, 0, "k = 0");
+	near(stats_scan(0, 0, 5), 1, 0, "k = 0 of no events at all");
+	near(stats_scan(1, 0, 5), 0, 0, "k = 1 of no events at all");
 	near(stats_scan(3, 0, 5), 0, 0, "no events at all");
 	near(stats_scan(3, 1, 0), 0, 0, "no span");
 	near(stats_scan(1, 0.2, 10), 1 - exp(-2), 1e-15, "k = 1 is any event");
+	near(stats_scan(1, 3, 2), 1 - exp(-6), 1e-15, "k = 1 under the mean");
 	near(stats_scan(2, 0.2, 1), stats_tail(2, 0.2), 1e-15, "one window is the plain tail");
 	near(stats_scan(2, 0.2, 0.5), stats_tail(2, 0.1), 1e-15, "half a window");
 	/* k = 2 over two windows by hand: e^(-2mu) (1 + 2mu + mu^2/2) is the quiet chance. */
@@ -155,6 +163,13 @@ naus_limits(void **state)
 	assert_true(stats_scan(9, 1e-9, 26) > 0);
 	assert_true(stats_scan(2, 1e-200, 26) >= 0);
 	near(stats_scan(5, 50, 26), 1, 0, "k under the mean");
+	/* The chance of quiet is smallest next to the mean: there it has to stay one. */
+	for (long k = 2; k < 400; k++) {
+		double mu = nextafter((double)k, 0), two = stats_scan(k, mu, 2);
+
+		assert_true(two > 0.5 && two < 1 && stats_scan(k, mu, 3) > two &&
+		    stats_scan(k, mu, 3) < 0.99);
+	}
 	for (long k = 1; k < 60; k++) {
 		double more = stats_scan(k, 8, 20), less = stats_scan(k + 1, 8, 20);
 
@@ -189,9 +204,11 @@ fixed(void **state)
 		near(stats_scan_fixed(row[i].k, row[i].n, row[i].w), row[i].p, row[i].tolerance,
 		    "Wallenstein, Neff");
 	near(stats_scan_fixed(8, 19, 0.2), 0.3754, 0.004, "simulation of the book's example");
+	near(stats_scan_fixed(0, 3, 0.1), 1, 0, "k = 0");
 	near(stats_scan_fixed(1, 0, 0.1), 0, 0, "nothing fell");
 	near(stats_scan_fixed(1, 1, 0.1), 1, 0, "k = 1");
 	near(stats_scan_fixed(3, 2, 0.1), 0, 0, "k > n");
+	near(stats_scan_fixed(3, 2, 1), 0, 0, "k > n, window is the span");
 	near(stats_scan_fixed(3, 3, 1), 1, 0, "window is the span");
 	near(stats_scan_fixed(2, 40, 0.5), 1, 0, "k = 2, no room to stay apart");
 	near(stats_scan_fixed(3, 100, 0.3), 1, 0, "clipped");
