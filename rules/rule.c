@@ -387,8 +387,6 @@ complete(struct view *v, struct findings *out, struct finding *f, const struct m
 		if (f->level > LEVEL_SOON)
 			f->level = LEVEL_SOON;
 	}
-	if (f->onset == NO_TIME)
-		return;
 	if (end < f->last)
 		end = f->last;
 	if (moment_within(lost, f->onset, end))

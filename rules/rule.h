@@ -39,7 +39,7 @@ struct finding {
 	const char  *zone, *serial, *device_text;	/* filled from `device` when left NULL */
 	enum level   level;
 	bool         life;	/* concerns life safety; device ones are set by the engine too */
-	int64_t      onset, last;
+	int64_t      onset, last;	/* every rule sets both */
 	int64_t      cleared;	/* NO_TIME = open; else when the evidence cleared it */
 	long         count;
 	const char  *summary;	/* one plain sentence with its numbers */

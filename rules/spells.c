@@ -28,8 +28,6 @@ spells_find(struct view *v, enum word begins, enum word ends, struct spells *out
 		const struct event *ev = &v->event[i];
 		enum word w = state->meant[i];
 
-		if (w != begins && w != ends)
-			continue;
 		for (k = 0; k < n_open && !same_place(v, &out->spell[open[k]], ev); k++)
 			;
 		if (w == begins && k == n_open) {

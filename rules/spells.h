@@ -36,7 +36,7 @@ size_t spells_newest(const struct spells *s, int64_t within, size_t *first, size
  * until as much covered time has passed since the last of them began. *first is the place of
  * the oldest of the runs that each began while the one before stood, *last that of the last
  * that stands. Returns how many began within `within` before that one, it included; 0 = none
- * stands. A spell more never ends a run, and the first stays the same from night to night. */
+ * stands, and *last is SIZE_MAX. A spell more never ends a run, and the first stays the same from night to night. */
 size_t spells_due(const struct view *v, const struct spells *s, size_t times, int64_t within,
     size_t *first, size_t *last);
 

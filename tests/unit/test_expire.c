@@ -384,11 +384,38 @@ settings_have_limits(void **state)
 		assert_int_equal(override_read(SPAN("kept"), span_of(table[i].name),
 		    span_of(table[i].value), &v) == NULL, table[i].good);
 	}
+	for (const struct setting *s = override_kept.setting; s->name; s++) {
+		char at_least[32];
+
+		/* What is said to be the least is what is taken, and a hair less is not. */
+		snprintf(at_least, sizeof at_least, "%g", override_least(s));
+		assert_true(override_least(s) > 0);
+		assert_null(override_read(SPAN("kept"), span_of(s->name), span_of(at_least), &v));
+		snprintf(at_least, sizeof at_least, "%g", override_least(s) - 0.5);
+		assert_non_null(override_read(SPAN("kept"), span_of(s->name), span_of(at_least), &v));
+	}
+	assert_true(override_least(&override_nightly.setting[0]) == 0);
 	assert_null(override_scope(SPAN("kept"), SPAN("*")));
 	assert_null(override_scope(SPAN("kept"), SPAN("")));
 	assert_non_null(override_scope(SPAN("kept"), SPAN("account=A1")));
 	assert_non_null(override_scope(SPAN("Nightly"), SPAN("group=g")));
 	assert_null(override_scope(SPAN("chatter"), SPAN("group=g")));
+}
+
+/* Until somebody sets it, nothing is ever removed. */
+static void
+all_is_kept_by_default(void **state)
+{
+	struct retained r[KEPT_KINDS];
+	struct help h;
+	struct err e;
+
+	(void)state;
+	help_open(&h);
+	assert_int_equal(retain_settings(h.s, r, &e), 0);
+	for (int k = 0; k < KEPT_KINDS; k++)
+		assert_int_equal(r[k].days, 0);
+	help_close(&h);
 }
 
 /* ---- copies outside the events ---------------------------------------------- */
@@ -557,6 +584,7 @@ main(void)
 		cmocka_unit_test(former_numbers),
 		cmocka_unit_test(gone_from_the_file),
 		cmocka_unit_test(settings_have_limits),
+		cmocka_unit_test(all_is_kept_by_default),
 		cmocka_unit_test(files_that_go_and_stay),
 		cmocka_unit_test(rows_set_aside),
 	};

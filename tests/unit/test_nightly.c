@@ -288,6 +288,58 @@ each_change_has_its_old_and_new_value(void **state)
 	}
 }
 
+/* A file of `rows` rows, the first of them no good, the last of which came at `to`. */
+static void
+take_rows(struct help *h, const char *name, int rows, int64_t to)
+{
+	const char *text = "A1,no time,test,\n";
+	char at[CIVIL_TEXT];
+
+	for (int i = rows - 2; i >= 0; i--) {
+		civil_rfc3339(to - i * SECOND, at);
+		text = arena_fmt(&h->arena, "%sA1,%s,test,\n", text, at);
+	}
+	help_events(h, name, text);
+	assert_int_equal(h->result.file[0].set_aside, 1);
+}
+
+/* As long as nobody sets anything: exports reach 22:00 of the machine's clock, and a person is
+ * asked for above one row set aside in a thousand. */
+static void
+what_a_night_asks_by_default(void **state)
+{
+	static const struct { int rows; int64_t to; const char *asks; } table[] = {
+		{ 3000, 0, "rows set aside for 1 reason never seen before" },
+		{ 1000, 0, "" },
+		{ 999, 0, "1 of 999 rows set aside" },
+		{ 2000, -SECOND, "no new data" },
+	};
+	struct tz_set *zones = tz_set_open();
+	int64_t moment = nightly_last(tz_machine(zones), 22, T(2026, 10, 2, 12, 0));
+
+	(void)state;
+	for (size_t i = 0; i < sizeof table / sizeof *table; i++) {
+		struct nightly_options o = { .zones = zones, .expected = -1, .now = moment + 6 * HOUR };
+		struct help h;
+		const char *asks;
+		struct err e;
+
+		help_open(&h);
+		o.out = h.dir;
+		if (i > 0) {
+			take_rows(&h, "first.csv", 20, moment - DAY);
+			if (nightly_tell(h.s, &o, &h.arena, &asks, &e))
+				fail_msg("%s", e.text);
+		}
+		take_rows(&h, "rows.csv", table[i].rows, moment + table[i].to);
+		if (nightly_tell(h.s, &o, &h.arena, &asks, &e))
+			fail_msg("%s", e.text);
+		assert_string_equal(asks, table[i].asks);
+		help_close(&h);
+	}
+	tz_set_close(zones);
+}
+
 int
 main(void)
 {
@@ -298,6 +350,7 @@ main(void)
 		cmocka_unit_test(known_files_are_left_alone),
 		cmocka_unit_test(changes_are_told_once),
 		cmocka_unit_test(each_change_has_its_old_and_new_value),
+		cmocka_unit_test(what_a_night_asks_by_default),
 	};
 
 	return cmocka_run_group_tests(tests, NULL, NULL);

@@ -264,7 +264,7 @@ test_limits_of_proof(void **state)
 	view_release(&v);
 }
 
-/* Level, then life safety, then count, then names: never by chance. */
+/* Level, then life safety, then count, then names, begin and text: never by chance. */
 static void
 test_order(void **state)
 {
@@ -274,15 +274,20 @@ test_order(void **state)
 		enum level  level;
 		bool life;
 		long count;
+		int64_t onset;
+		const char *summary;
 	} in_order[] = {
-		{ &probe, "a", LEVEL_NOW, true, 1 },
-		{ &probe, "b", LEVEL_NOW, false, 9 },
-		{ &probe, "c", LEVEL_SOON, true, 1 },
-		{ &probe, "d", LEVEL_SOON, false, 9 },
-		{ &other, "f", LEVEL_SOON, false, 5 },
-		{ &probe, "a", LEVEL_SOON, false, 5 },
-		{ &probe, "e", LEVEL_SOON, false, 5 },
-		{ &probe, "z", LEVEL_LATER, true, 99 },
+		{ &probe, "a", LEVEL_NOW, true, 1, 0, "" },
+		{ &probe, "b", LEVEL_NOW, false, 9, 0, "" },
+		{ &probe, "c", LEVEL_SOON, true, 1, 0, "" },
+		{ &probe, "d", LEVEL_SOON, false, 9, 0, "" },
+		{ &other, "f", LEVEL_SOON, false, 5, 9, "" },
+		{ &probe, "a", LEVEL_SOON, false, 5, 8, "" },
+		{ &probe, "e", LEVEL_SOON, false, 5, 6, "y" },
+		{ &probe, "e", LEVEL_SOON, false, 5, 7, "w" },
+		{ &probe, "e", LEVEL_SOON, false, 5, 7, "x" },
+		{ &probe, "e", LEVEL_SOON, false, 5, 8, "v" },
+		{ &probe, "z", LEVEL_LATER, true, 99, 0, "" },
 	};
 	enum { N = LEN(in_order) };
 	struct view v;
@@ -300,11 +305,14 @@ test_order(void **state)
 			f->level = in_order[k].level;
 			f->life = in_order[k].life;
 			f->count = in_order[k].count;
+			f->onset = f->last = in_order[k].onset;
+			f->summary = in_order[k].summary;
 		}
 		rules_complete(&v, &out, 0);
 		for (size_t i = 0; i < N; i++) {
 			assert_ptr_equal(out.finding[i]->rule, in_order[i].rule);
 			assert_string_equal(out.finding[i]->subject, in_order[i].subject);
+			assert_string_equal(out.finding[i]->summary, in_order[i].summary);
 		}
 		findings_release(&out);
 	}

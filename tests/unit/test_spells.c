@@ -104,6 +104,21 @@ test_newest(void **state)
 	spells_find(&v, W_POWER_LOSS, W_POWER_RESTORE, &s);
 	assert_int_equal(spells_newest(&s, DAY, &first, &last), 0);
 	view_release(&v);
+
+	/* A device's spells before, between and after those of the panel. */
+	help_view(&v, "2026-10-01T08:00:00Z power-loss zone=7\n"
+	    "2026-10-01T08:00:01Z power-restore zone=7\n"
+	    "2026-10-01T09:00:00Z power-loss\n2026-10-01T09:00:01Z power-restore\n"
+	    "2026-10-01T10:00:00Z power-loss zone=7\n"
+	    "2026-10-01T10:00:01Z power-restore zone=7\n"
+	    "2026-10-01T11:00:00Z power-loss\n2026-10-01T12:00:00Z power-loss zone=7\n");
+	spells_find(&v, W_POWER_LOSS, W_POWER_RESTORE, &s);
+	assert_int_equal(s.n, 5);
+	assert_int_equal(spells_newest(&s, DAY, &first, &last), 2);
+	assert_int_equal(first, 1);
+	assert_int_equal(last, 3);
+	assert_int_equal(spells_newest(&s, HOUR, &first, &last), 1);
+	view_release(&v);
 }
 
 static int
@@ -151,6 +166,31 @@ test_due(void **state)
 	}
 }
 
+/* A device's spell is none of the panel's: it makes no run last longer. */
+static void
+test_due_beside_a_device(void **state)
+{
+	size_t first = 0, last = 0;
+	struct spells s;
+	struct view v;
+
+	(void)state;
+	for (int day = 11; day <= 12; day++) {
+		struct arena a = { 0 };
+
+		help_view(&v, arena_fmt(&a, "cover 2026-09-20 2026-10-30\nnow 2026-10-%d\n"
+		    "2026-10-01 power-loss times=3 every=2d\n2026-10-01T00:01:00 power-restore times=3 every=2d\n"
+		    "2026-10-08 power-loss zone=7\n2026-10-08T00:01:00 power-restore zone=7\n", day));
+		spells_find(&v, W_POWER_LOSS, W_POWER_RESTORE, &s);
+		assert_int_equal(s.n, 4);
+		assert_int_equal(spells_due(&v, &s, 3, 7 * DAY, &first, &last), day == 11 ? 3 : 0);
+		assert_int_equal(first, 0);
+		assert_int_equal(last, day == 11 ? 2 : SIZE_MAX);
+		view_release(&v);
+		arena_release(&a);
+	}
+}
+
 int
 main(void)
 {
@@ -158,6 +198,7 @@ main(void)
 		cmocka_unit_test(test_spells),
 		cmocka_unit_test(test_newest),
 		cmocka_unit_test(test_due),
+		cmocka_unit_test(test_due_beside_a_device),
 	};
 
 	return cmocka_run_group_tests(tests, NULL, NULL);
