@@ -89,6 +89,12 @@ backups_make(struct store *s, const char *folder, size_t keep, int64_t now,
 	return prune(folder, base_name(s), keep, a, e);
 }
 
+static int64_t
+at(const struct stat *st)
+{
+	return st->st_mtim.tv_sec * SECOND + st->st_mtim.tv_nsec / 1000000;
+}
+
 int64_t
 backups_newest(const struct store *s, const char *folder)
 {
@@ -100,8 +106,8 @@ backups_newest(const struct store *s, const char *folder)
 	while (dir && (entry = readdir(dir)) != NULL)
 		if (is_backup(entry->d_name, base_name(s)) &&
 		    fstatat(dirfd(dir), entry->d_name, &st, AT_SYMLINK_NOFOLLOW) == 0 &&
-		    (newest == NO_TIME || (int64_t)st.st_mtim.tv_sec * SECOND > newest))
-			newest = (int64_t)st.st_mtim.tv_sec * SECOND;
+		    (newest == NO_TIME || at(&st) > newest))
+			newest = at(&st);
 	if (dir)
 		closedir(dir);
 	return newest;

@@ -9,6 +9,7 @@
 #include <unistd.h>
 
 #include "daemon/backups.h"
+#include "daemon/base/disk.h"
 #include "daemon/nightly.h"
 #include "daemon/report/settings.h"
 #include "rules/override.h"
@@ -21,8 +22,14 @@ struct step {
 	const struct retain_options *o;
 	struct retained            *out;
 	int64_t                     before;	/* older ones go */
+	const char                **gone;	/* places that the store knew; lent */
+	size_t                      n_gone, cap_gone;
+	const char                **day;	/* folders of done/ that were looked at; lent */
+	size_t                      n_day, cap_day;
 	struct arena                arena;
 };
+
+static const struct removed none = { 0, 0, NO_TIME, NO_TIME };
 
 static int
 fault(const char *folder, const char *what, const char *name, struct err *e)
@@ -92,6 +99,13 @@ open_folder(int at, const char *path)
 	return openat(at, path, O_RDONLY | O_DIRECTORY | O_NOFOLLOW | O_CLOEXEC);
 }
 
+/* Was there no folder of that name? */
+static bool
+is_none(void)
+{
+	return errno == ENOENT || errno == ENOTDIR || errno == ELOOP;
+}
+
 /* "2026-10-01": the end of that day, UTC. NO_TIME when it is none. */
 static int64_t
 day_end(const char *name)
@@ -116,9 +130,22 @@ day_end(const char *name)
 	return civil_to_ms(&c) + DAY;
 }
 
+/* Before it is noted that they are gone, they are: what comes back when the machine stops
+ * would be counted twice, or nobody's any more. */
+static int
+make_sure(struct step *x, int folder, const char *path, int rc, struct err *e)
+{
+	if (!x->out->sum.n || x->o->how.dry || disk_sync_names(folder) == 0)
+		return rc;
+	x->out->sum = none;
+	x->n_gone = 0;
+	return rc ? rc : fault(path, "cannot be written", "", e);
+}
+
 /* ---- done ------------------------------------------------------------------- */
 
-struct known { const char *place; };
+/* A file as the store knows it; one that was read twice has two rows of one place. */
+struct known { const char *place; bool there; };
 
 static int
 by_place(const void *a, const void *b)
@@ -126,29 +153,66 @@ by_place(const void *a, const void *b)
 	return strcmp(((const struct known *)a)->place, ((const struct known *)b)->place);
 }
 
+static struct known *
+first_of(const struct known *place, struct known *known, size_t n)
+{
+	struct known *k = bsearch(place, known, n, sizeof *known, by_place);
+
+	while (k && k > known && by_place(k - 1, place) == 0)
+		k--;
+	return k;
+}
+
+static void
+forget(struct step *x, const char *place)
+{
+	x->gone = x_grow(x->gone, &x->cap_gone, x->n_gone + 1, sizeof *x->gone);
+	x->gone[x->n_gone++] = place;
+}
+
+/* Those that the store thinks in that folder and are not: it is there, so a removal was cut
+ * short before it was noted. */
+static void
+done_before(struct step *x, const char *path, int64_t at, const struct known *known, size_t n)
+{
+	size_t len = strlen(path);
+
+	for (size_t i = 0; i < n; i++) {
+		if (known[i].there || strncmp(known[i].place, path, len) != 0 ||
+		    strchr(known[i].place + len, '/'))
+			continue;
+		if (i == 0 || strcmp(known[i].place, known[i - 1].place) != 0)
+			count(x, 0, at);
+		forget(x, known[i].place);
+	}
+}
+
 /* Files of one day. */
 static int
-done_day(struct step *x, int done, const char *day, int64_t end, const struct known *known,
-    size_t n_known, const char ***gone, size_t *n_gone, size_t *cap_gone, struct err *e)
+done_day(struct step *x, int done, const char *day, int64_t end, struct known *known,
+    size_t n_known, struct err *e)
 {
+	const char *path = arena_fmt(&x->arena, "%s/done/%s/", x->o->folder, day);
 	int folder = open_folder(done, day), rc;
 	const char **name;
 	size_t n;
 
 	if (folder < 0)
-		return 0;
+		return is_none() ? 0 : fault(x->o->folder, "cannot be read: done/", day, e);
 	if ((rc = list(x, dup(folder), day, &name, &n, e)) < 0) {
 		close(folder);
 		return rc;
 	}
 	for (size_t i = 0; rc == 0 && i < n; i++) {
-		struct known place = { arena_fmt(&x->arena, "%s/done/%s/%s", x->o->folder, day, name[i]) };
+		struct known place = { arena_fmt(&x->arena, "%s%s", path, name[i]), false };
+		struct known *file = first_of(&place, known, n_known);
 		struct stat st;
 
 		if (strcmp(name[i], ".") == 0 || strcmp(name[i], "..") == 0)
 			continue;
-		if (!plain(folder, name[i], &st) ||
-		    !bsearch(&place, known, n_known, sizeof *known, by_place)) {
+		for (struct known *k = file; k && k < known + n_known && by_place(k, &place) == 0; k++)
+			k->there = true;
+		if (!file || !plain(folder, name[i], &st)) {
 			x->out->left++;
 			continue;
 		}
@@ -157,31 +221,15 @@ done_day(struct step *x, int done, const char *day, int64_t end, const struct kn
 			break;
 		}
 		count(x, st.st_size, end - DAY);
-		*gone = x_grow(*gone, cap_gone, *n_gone + 1, sizeof **gone);
-		(*gone)[(*n_gone)++] = place.place;
+		for (struct known *k = file; k < known + n_known && by_place(k, &place) == 0; k++)
+			forget(x, k->place);
 	}
-	close(folder);
-	if (rc == 0 && !x->o->how.dry)
-		unlinkat(done, day, AT_REMOVEDIR);	/* stays while something is in it */
-	return rc;
-}
-
-/* In the store they lie nowhere from now on. */
-static int
-forget_places(struct step *x, const char *const *gone, size_t n, struct err *e)
-{
-	int rc = 0;
-
-	if (n == 0 || x->o->how.dry)
-		return 0;
-	if (store_begin(x->s, e))
-		return -1;
-	for (size_t i = 0; rc == 0 && i < n; i++)
-		rc = store_moved(x->s, gone[i], "", e);
 	if (rc == 0)
-		rc = store_commit(x->s, e);
-	if (rc)
-		store_abort(x->s);
+		done_before(x, path, end - DAY, known, n_known);
+	rc = make_sure(x, folder, x->o->folder, rc, e);
+	close(folder);
+	x->day = x_grow(x->day, &x->cap_day, x->n_day + 1, sizeof *x->day);
+	x->day[x->n_day++] = day;
 	return rc;
 }
 
@@ -190,15 +238,15 @@ done(struct step *x, struct err *e)
 {
 	struct file_info *file;
 	struct known *known;
-	const char **day, **gone = NULL;
-	size_t n, n_file, n_gone = 0, cap = 0;
-	int folder, rc, forgot;
+	const char **day;
+	size_t n, n_file;
+	int folder, rc;
 
 	if (store_files(x->s, &x->arena, &file, &n_file, e))
 		return -1;
 	known = arena_take(&x->arena, (n_file + 1) * sizeof *known);
 	for (size_t i = 0; i < n_file; i++)
-		known[i].place = file[i].place;
+		known[i] = (struct known){ file[i].place, false };
 	qsort(known, n_file, sizeof *known, by_place);
 	folder = open_folder(AT_FDCWD, arena_fmt(&x->arena, "%s/done", x->o->folder));
 	if (folder < 0)
@@ -208,12 +256,10 @@ done(struct step *x, struct err *e)
 		int64_t end = day_end(day[i]);
 
 		if (end != NO_TIME && end <= x->before)
-			rc = done_day(x, folder, day[i], end, known, n_file, &gone, &n_gone, &cap, e);
+			rc = done_day(x, folder, day[i], end, known, n_file, e);
 	}
 	close(folder);
-	forgot = forget_places(x, gone, n_gone, rc ? &(struct err){ 0 } : e);
-	free(gone);
-	return rc ? rc : forgot;
+	return rc;
 }
 
 /* ---- failed, backups, pages ------------------------------------------------- */
@@ -248,6 +294,7 @@ failed(struct step *x, struct err *e)
 		else
 			count(x, st.st_size + note.st_size, changed(&note));
 	}
+	rc = make_sure(x, folder, x->o->folder, rc, e);
 	close(folder);
 	return rc;
 }
@@ -275,6 +322,44 @@ backups(struct step *x, struct err *e)
 		else
 			count(x, st.st_size, end - DAY);
 	}
+	rc = make_sure(x, folder, x->o->backup, rc, e);
+	close(folder);
+	return rc;
+}
+
+/* The page of that name, if it is old. */
+static int
+page(struct step *x, int folder, const char *name, struct err *e)
+{
+	struct stat st;
+
+	if (!plain(folder, name, &st) || changed(&st) >= x->before)
+		return 0;
+	if (!x->o->how.dry && unlinkat(folder, name, 0) != 0)
+		return fault(x->o->out, "cannot be removed:", name, e);
+	count(x, st.st_size, changed(&st));
+	return 0;
+}
+
+/* The folder of the sheets is the program's own. */
+static int
+sheets(struct step *x, int out, struct err *e)
+{
+	static const char tail[] = ".html";
+	int folder = open_folder(out, "site"), rc;
+	const char **name;
+	size_t n;
+
+	if (folder < 0)
+		return is_none() ? 0 : fault(x->o->out, "cannot be read:", "site/", e);
+	rc = list(x, dup(folder), "site/", &name, &n, e);
+	for (size_t i = 0; rc == 0 && i < n; i++) {
+		size_t len = strlen(name[i]);
+
+		if (len > strlen(tail) && strcmp(name[i] + len - strlen(tail), tail) == 0)
+			rc = page(x, folder, name[i], e);
+	}
+	rc = make_sure(x, folder, x->o->out, rc, e);
 	close(folder);
 	return rc;
 }
@@ -286,16 +371,11 @@ pages(struct step *x, struct err *e)
 
 	if (folder < 0)
 		return errno == ENOENT ? 0 : fault(x->o->out, "cannot be read", "", e);
-	for (size_t i = 0; rc == 0 && nightly_file(i); i++) {
-		struct stat st;
-
-		if (!plain(folder, nightly_file(i), &st) || changed(&st) >= x->before)
-			continue;
-		if (!x->o->how.dry && unlinkat(folder, nightly_file(i), 0) != 0)
-			rc = fault(x->o->out, "cannot be removed:", nightly_file(i), e);
-		else
-			count(x, st.st_size, changed(&st));
-	}
+	for (size_t i = 0; rc == 0 && nightly_file(i); i++)
+		rc = page(x, folder, nightly_file(i), e);
+	rc = make_sure(x, folder, x->o->out, rc, e);
+	if (rc == 0)
+		rc = sheets(x, folder, e);
 	close(folder);
 	return rc;
 }
@@ -320,6 +400,35 @@ retain_settings(struct store *s, struct retained out[KEPT_KINDS], struct err *e)
 	return rc;
 }
 
+/* In the store the files lie nowhere from now on, and are counted: both or neither. */
+static int
+note(struct step *x, const struct expire_options *how, struct err *e)
+{
+	int rc;
+
+	if (!x->out->sum.n || how->dry)
+		return 0;
+	if (store_begin(x->s, e))
+		return -1;
+	rc = expire_note(x->s, x->out->kind, how, &x->out->sum, e);
+	for (size_t i = 0; rc == 0 && i < x->n_gone; i++)
+		rc = store_moved(x->s, x->gone[i], "", e);
+	if (rc == 0)
+		rc = store_commit(x->s, e);
+	if (rc)
+		store_abort(x->s);
+	return rc;
+}
+
+/* Only now, since a day's folder tells that its files may not be noted yet. One in which
+ * something is left stays. */
+static void
+remove_days(struct step *x)
+{
+	for (size_t i = 0; i < x->n_day && !x->o->how.dry; i++)
+		rmdir(arena_fmt(&x->arena, "%s/done/%s", x->o->folder, x->day[i]));
+}
+
 /* One kind outside the store: what is old goes, and is noted. */
 static int
 outside(struct step *x, struct expire_options *how, int (*remove)(struct step *x, struct err *e),
@@ -331,7 +440,11 @@ outside(struct step *x, struct expire_options *how, int (*remove)(struct step *x
 	if (rc || x->before == NO_TIME)
 		return rc;
 	rc = remove(x, e);
-	noted = expire_note(x->s, x->out->kind, how, &x->out->sum, rc ? &(struct err){ 0 } : e);
+	noted = note(x, how, rc ? &(struct err){ 0 } : e);
+	if (noted == 0)
+		remove_days(x);
+	free(x->gone);
+	free(x->day);
 	arena_release(&x->arena);
 	return rc ? rc : noted;
 }

@@ -5,10 +5,12 @@
  *   done      done/2026-10-01/NAME, of that day, if the store knows that it took it in there
  *   failed    failed/NAME and NAME.why.txt, by the age of the note; never one without the other
  *   backups   STORE.2026-10-01 in the folder of backups, of that day; the newest one stays
- *   pages     what a night writes into --out, by its age
+ *   pages     what a night writes into --out, by its age; also site/NAME.html there
  * Links and whatever else lies there are left alone. Age is counted back from the wall clock
  * or from the latest end of cover, whichever is earlier, so that a clock which jumps ahead, or
- * exports that no longer come, remove nothing.
+ * exports that no longer come, remove nothing. What is gone is so on the disk before it is
+ * noted, so that nothing is counted that comes back; files of done/ that a cut removal left
+ * unnoted are noted by the next one.
  */
 #ifndef DAEMON_RETAIN_H
 #define DAEMON_RETAIN_H

@@ -21,10 +21,12 @@
 #include "parsers/reader.h"
 
 /* Common practice, no source: files a round; rest after a fault of the store or a folder;
- * how long judging may wait while files keep coming; rest of many events of the folders. */
+ * how long judging may wait while files keep coming; rest after a backup that failed, which
+ * reads the whole store; rest of many events of the folders. */
 enum { ROUND = 256 };
 #define REST     (30 * SECOND)
 #define JUDGE_BY (60 * SECOND)
+#define BACKUP_REST HOUR
 #define GATHER   INT64_C(100)
 /* How often a sign of life is left on the lock. */
 #define BEAT     (10 * SECOND)
@@ -44,6 +46,8 @@ struct watch {
 	int64_t  look_at, rest_until;	/* monotonic */
 	int64_t  unjudged;		/* monotonic: since when; -1 = all is judged */
 	int64_t  night_again;		/* monotonic: not before, after a fault */
+	int64_t  backup_again;		/* the same */
+	int64_t  backed_up;		/* the night of which there is a backup; 0 = none known */
 	int64_t  settings_told;		/* wall clock: settings up to then were logged */
 	/* Files of work/ that the store or the system failed at when they were tried alone. The
 	 * others go on without them; they are tried again from poor_at (monotonic) on. */
@@ -580,35 +584,68 @@ night_is_due(struct watch *w, int64_t now, struct err *e)
 	return (last.id && last.at <= now + DAY ? last.at : w->since - 1) < moment;
 }
 
+/* Is none newer than the night that was told last? So one that was cut short, or failed, is
+ * made up for. A backup that lies more than a day ahead is of a clock that was wrong. */
+static bool
+backup_is_due(struct watch *w, struct night *last)
+{
+	struct err e;
+	int64_t newest;
+
+	if (!w->o->backup || loop_now() < w->backup_again || store_night(w->s, last, &e) < 0 ||
+	    last->id == w->backed_up)
+		return false;
+	newest = backups_newest(w->s, w->o->backup);
+	if (newest == NO_TIME || newest < last->at || newest > cmd_now() + DAY)
+		return true;
+	w->backed_up = last->id;
+	return false;
+}
+
 static void
-look_after_the_store(struct watch *w)
+back_up(struct watch *w)
 {
 	struct arena a = { 0 };
+	struct night last;
 	const char *path;
 	struct log l;
 	struct err e;
 	int64_t begun = loop_now(), now = cmd_now();
+
+	if (!backup_is_due(w, &last))
+		return;
+	if (backups_make(w->s, w->o->backup, w->o->keep, now, loop_stop(), tick, w, &a, &path,
+	    &e) == 0) {
+		w->last_backup = now;
+		w->backed_up = last.id;
+		log_begin(&l, LOG_INFO, "backup");
+		log_text(&l, "file", path);
+		log_int(&l, "ms", loop_now() - begun);
+		log_end(&l);
+	} else if (!*loop_stop()) {
+		w->backup_again = loop_now() + BACKUP_REST;
+		log_begin(&l, LOG_ERROR, "backup-failed");
+		log_text(&l, "why", e.text);
+		log_int(&l, "again_in_s", BACKUP_REST / SECOND);
+		log_end(&l);
+	}
+	arena_release(&a);
+	write_status(w, "watching");
+}
+
+static void
+look_at_the_disk(struct watch *w)
+{
+	struct log l;
+	struct err e;
 	int days;
 
-	if (w->o->backup) {
-		if (backups_make(w->s, w->o->backup, w->o->keep, now, loop_stop(), tick, w, &a, &path,
-		    &e) == 0) {
-			w->last_backup = now;
-			log_begin(&l, LOG_INFO, "backup");
-			log_text(&l, "file", path);
-			log_int(&l, "ms", loop_now() - begun);
-			log_end(&l);
-		} else if (!*loop_stop()) {
-			log_say(LOG_ERROR, "backup-failed", "why", e.text);
-		}
-	}
-	if (!*loop_stop() && backups_disk_days(w->s, now, &days, &e) == 0 && days >= 0 &&
+	if (!*loop_stop() && backups_disk_days(w->s, cmd_now(), &days, &e) == 0 && days >= 0 &&
 	    days < BACKUPS_DISK_DAYS) {
 		log_begin(&l, LOG_WARNING, "disk-filling");
 		log_int(&l, "days_left", days);
 		log_end(&l);
 	}
-	arena_release(&a);
 }
 
 /* What is too old goes, before the digest tells it. */
@@ -648,7 +685,7 @@ retain(struct watch *w, int64_t now)
 }
 
 static void
-night(struct watch *w)
+tell(struct watch *w)
 {
 	struct nightly_options o = { .out = w->o->out, .zones = w->o->zones, .now = cmd_now(),
 	    .expected = -1 };
@@ -657,7 +694,7 @@ night(struct watch *w)
 	struct err e = { 0 };
 	int due;
 
-	if (!w->o->out || loop_now() < w->night_again || !(due = night_is_due(w, o.now, &e)))
+	if (loop_now() < w->night_again || !(due = night_is_due(w, o.now, &e)))
 		return;
 	if (due > 0)
 		retain(w, o.now);
@@ -665,14 +702,23 @@ night(struct watch *w)
 		return;
 	if (due > 0 && failures(w, &a, &o, &e) == 0 && nightly_tell(w->s, &o, &a, &asks, &e) == 0) {
 		log_say(LOG_INFO, "night", "person", *asks ? asks : "not needed");
-		arena_release(&a);
-		look_after_the_store(w);
+		look_at_the_disk(w);
 		write_status(w, "watching");
-		return;
+	} else {
+		log_say(LOG_ERROR, "night-failed", "why", e.text);
+		w->night_again = loop_now() + 10 * MINUTE;
 	}
-	log_say(LOG_ERROR, "night-failed", "why", e.text);
-	w->night_again = loop_now() + 10 * MINUTE;
 	arena_release(&a);
+}
+
+static void
+night(struct watch *w)
+{
+	if (!w->o->out)
+		return;
+	tell(w);
+	if (!*loop_stop())
+		back_up(w);
 }
 
 /* ---- the loop --------------------------------------------------------------- */
@@ -758,7 +804,8 @@ loop(struct watch *w)
 		if (!busy && *w->doing)
 			say_idle(w);
 		if (w->o->once && !busy && w->unjudged < 0 && drop_waiting(w->drop) == 0 &&
-		    w->n_poor == 0 && loop_now() >= w->rest_until && loop_now() >= w->night_again)
+		    w->n_poor == 0 && loop_now() >= w->rest_until && loop_now() >= w->night_again &&
+		    loop_now() >= w->backup_again)
 			return;
 	}
 }

@@ -1,4 +1,5 @@
 """What must hold of a store and its folders, however often the work on them was cut short."""
+import contextlib
 import csv
 import glob
 import gzip
@@ -32,8 +33,8 @@ def store(program, db, night=True):
     sound(db)
     log = [tuple((k, v) for k, v in sorted(row.items()) if k not in drop)
            for row in program.table(db, "events")]
-    with sqlite3.connect(db) as c:
-        for name, rows, total in c.execute("SELECT name, rows, stored + repeated + set_aside FROM file"):
+    with contextlib.closing(sqlite3.connect(db)) as c:
+        for name, rows, total in c.execute("SELECT name, rows, stored + repeated + set_aside + expired FROM file"):
             assert rows == total, f"{name}: {rows} rows, {total} accounted for"
         told = sorted(c.execute("SELECT level, count, cleared FROM told"))
         nights = c.execute("SELECT count(*) FROM night").fetchone()[0]

@@ -10,9 +10,11 @@ load, by chance) it is looked at what was said before the stop, the program runs
 then everything must be there exactly once, as if nothing had happened.
 
 Then the proof that each sync is needed: the same, with the states of a program that does all
-but that one. Each time some state must come out wrong.
+but that one. Each time some state must come out wrong. LOADS="watch,expire" in the
+environment: only these.
 """
 import concurrent.futures
+import itertools
 import os
 import random
 import shutil
@@ -22,7 +24,7 @@ import sys
 HERE = os.path.dirname(os.path.abspath(__file__))
 sys.path[:0] = [HERE, os.path.join(HERE, "..")]
 import replay
-from loads import Decide, First, Ingest, Nightly, Watch, run
+from loads import chosen, Decide, Expire, First, Ingest, Nightly, Watch, run
 from program import cases, same
 
 
@@ -43,17 +45,18 @@ class Trial:
         self.record.read(f"{self.folder}/record")
         kind.end()
         d = f"{self.folder}/calm"
+        kind.moved(d)
         kind.finish(program, d)
         self.want = kind.result(program, d)
-        self.n = 0
+        self.n = itertools.count(1)
 
     def fault(self, k, state):
         """Why the state is wrong; None = it is not."""
-        self.n += 1
-        d = f"{self.folder}/{self.n}"
+        d = f"{self.folder}/{next(self.n)}"
         try:
             state.write(d)
             self.kind.said(self.program, d, lambda fd: self.record.told(k, fd))
+            self.kind.moved(d)
             self.kind.finish(self.program, d)
             (store, folders) = self.kind.result(self.program, d)
             for what, x, y in zip(("log", "open findings"), self.want[0], store):
@@ -115,19 +118,25 @@ SYNCS = (
     ("the note of a file that failed", Watch, at("sync", ".why.txt")),
     ("failed/ with the note", Watch, at("syncdir", "drop/failed")),
     ("work/ with its folders", First, lambda op: op.kind == "syncdir" and op.old == "drop/work"),
+    ("done/ without what is removed", Expire, lambda op: op.kind == "syncdir" and op.old.startswith("drop/done/")),
+    ("failed/ without what is removed", Expire, at("syncdir", "drop/failed")),
+    ("the folder of the backups, one removed", Expire, at("syncdir", "backup")),
+    ("the folder of the pages, removed", Expire, at("syncdir", "out")),
     ("the folders of the daemon", First, lambda op: op.kind == "syncdir" and op.old == "drop"),
 )
 
 
 def main(program, folder, seed):
     shim, most = os.path.abspath(sys.argv[2]), int(sys.argv[4]) if len(sys.argv) > 4 else None
-    trials = {k: Trial(program, shim, folder, k()) for k in (Ingest, Decide, Nightly, Watch, First)}
+    trials = {k: Trial(program, shim, folder, k()) for k in chosen(Ingest, Decide, Nightly, Watch, First, Expire)}
     with concurrent.futures.ThreadPoolExecutor(os.cpu_count() + 1) as pool:
         for t in trials.values():
             tried, found = t.faults(pool, f"crash/{seed}", most=most, first=most is not None)
             print(f"crash.py: {t.kind.name}: {len(t.record.op)} steps, {tried} states, {len(found)} wrong", flush=True)
             assert not found, tell(t, *found[0])
         for what, kind, drop in SYNCS:
+            if kind not in trials:
+                continue
             t = trials[kind]
             n = sum(drop(op) for op in t.record.op)
             assert n, f"{what}: the program does not sync it at all"

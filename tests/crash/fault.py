@@ -9,6 +9,7 @@ is done all the same; else with 3 and a reason. The daemon rests (which takes no
 tries again, and ends with all done. Afterwards a run without faults leaves what a run that was
 never disturbed leaves. MOST tries of each kind and load, by chance (default: 300; of most kinds
 that is every call). Memory fails likewise, in the whole program: once, or from then on.
+LOADS="watch,expire" in the environment: only these.
 """
 import concurrent.futures
 import errno
@@ -21,7 +22,7 @@ import sys
 
 HERE = os.path.dirname(os.path.abspath(__file__))
 sys.path[:0] = [HERE, os.path.join(HERE, "..")]
-from loads import Decide, First, Ingest, Nightly, Watch
+from loads import chosen, Decide, Expire, First, Ingest, Nightly, Watch
 from program import cases, same
 
 KINDS = (
@@ -43,6 +44,7 @@ class Trial:
         kind.begin(program, self.made)
         kind.end()
         shutil.copytree(self.made, f"{self.folder}/calm")
+        kind.moved(f"{self.folder}/calm")
         kind.finish(program, f"{self.folder}/calm")
         self.want = kind.result(program, f"{self.folder}/calm")
 
@@ -57,6 +59,7 @@ class Trial:
         """(was there a fault, why it is wrong or None)"""
         d = f"{self.folder}/{call}-{n}-{error}-{times}"
         shutil.copytree(self.made, d)
+        self.kind.moved(d)
         p = None
         try:
             p = subprocess.run([self.program.path, *self.kind.words(d)], env={
@@ -97,7 +100,7 @@ def main(program, folder, seed):
     shim, most = os.path.abspath(sys.argv[2]), numbers[1] if len(numbers) > 1 else 300
     rng = random.Random(f"fault/{seed}")
     with concurrent.futures.ThreadPoolExecutor(os.cpu_count() + 1) as pool:
-        for kind in (Ingest, Decide, Nightly, Watch, First):
+        for kind in chosen(Ingest, Decide, Nightly, Watch, First, Expire):
             t = Trial(program, shim, folder, kind())
             count = {call: t.calls(call) for call in dict.fromkeys(k[0] for k in KINDS)}
             tries = [(call, n, error, times) for call, error, times in KINDS

@@ -54,3 +54,10 @@ def dropped(drop):
     lists(f"{drop}/desk")
     write_csv(f"{drop}/inbox/misplaced.csv", ("account", "serial", "visit"), [("2001", "5", "2026-10-01")])
     write_csv(f"{drop}/desk/other.csv", ("name", "colour"), [("a", "red")])
+
+
+def old_rows():
+    """The same five years before, and rows that are set aside: so large that what they leave
+    is given back to the disk."""
+    return [(a, t.replace("2026", "2021"), *rest) for a, t, *rest in rows()] + [
+        ("2001", "2021-02-31T00:00:00Z", "test", "x" * 40000, str(n)) for n in range(12)]

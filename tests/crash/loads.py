@@ -9,6 +9,7 @@ import subprocess
 
 import load
 import whole
+from program import judged, write_csv
 
 
 def run(program, words, env=None, ok=(0, 1)):
@@ -31,12 +32,21 @@ def ask(d, sql):
         shutil.rmtree(f"{d}.look")
 
 
+def chosen(*kinds):
+    """Those that LOADS names, else all."""
+    names = os.environ.get("LOADS")
+    return [k for k in kinds if not names or k.name in names.split(",")]
+
+
 class Load:
     """What is run; `begin` makes what lies there before, `said` looks at what was said."""
     night = False
 
     def end(self):
         pass
+
+    def moved(self, d):
+        """What was made elsewhere lies there now."""
 
     def finish(self, program, d):
         run(program, self.words(d))
@@ -127,6 +137,10 @@ def told_night(d):
         assert json.load(f)["findings"], "the night counts, and what it told is the one before"
 
 
+def new_backups(d):
+    return [p for p in glob.glob(f"{d}/backup/s.db.????-??-??") if not p.endswith("2020-01-01")]
+
+
 class Watch(Load):
     name, night, batch = "watch", True, "400000"
 
@@ -136,6 +150,7 @@ class Watch(Load):
         shutil.rmtree(f"{d}/out")
         os.makedirs(f"{d}/backup")
         shutil.copy(f"{d}/s.db", f"{d}/backup/s.db.2020-01-01")
+        os.utime(f"{d}/backup/s.db.2020-01-01", (1577836800, 1577836800))
         load.dropped(f"{d}/drop")
 
     def words(self, d):
@@ -151,8 +166,7 @@ class Watch(Load):
             if nights == 2:
                 told_night(d)
             assert whole.backups(f"{d}/backup") >= 1, "the old backup is gone, and no new one there"
-            news = [p for p in glob.glob(f"{d}/backup/s.db.????-??-??") if not p.endswith("2020-01-01")]
-            assert news or "what=backup" not in log, "a backup that was told is not there"
+            assert new_backups(d) or "what=backup" not in log, "a backup that was told is not there"
         for path in glob.glob(f"{d}/drop/failed/*"):
             if not path.endswith((".why.txt", ".part")):
                 assert os.path.getsize(path) and whole.content(f"{path}.why.txt"), f"{path} lost its note or content"
@@ -163,8 +177,8 @@ class Watch(Load):
     def result(self, program, d):
         if self.night:
             whole.night(f"{d}/out")
-            # The older one goes when the next is made.
-            assert whole.backups(f"{d}/backup") in (1, 2), os.listdir(f"{d}/backup")
+            # The older one goes when the next is made; one that was missed is made up for.
+            assert whole.backups(f"{d}/backup") in (1, 2) and new_backups(d), os.listdir(f"{d}/backup")
         return whole.store(program, f"{d}/s.db", night=self.night), whole.folders(f"{d}/drop")
 
 
@@ -177,3 +191,102 @@ class First(Watch):
 
     def words(self, d):
         return super().words(d)[:9]
+
+
+LONG_AGO = "2021-11-01"  # a day of done/, and the age of all that goes
+
+
+class Expire(Load):
+    """What is older than it is to be kept, of every kind."""
+    name = "expire"
+
+    def begin(self, program, d):
+        load.dropped(f"{d}/drop")
+        write_csv(f"{d}/drop/inbox/old.csv", load.HEAD, load.old_rows())
+        shutil.copytree(f"{d}/drop/inbox", f"{d}/in")
+        run(program, ["watch", f"{d}/drop", "--db", f"{d}/s.db", "--settle", "0", "--once"])
+        os.makedirs(f"{d}/none")
+        run(program, ["nightly", f"{d}/none", "--out", f"{d}/out", "--db", f"{d}/s.db"])
+        self.open = judged(program, f"{d}/s.db")[0]
+        os.makedirs(f"{d}/backup")
+        for day in ("2021-01-01", "2021-01-02", "2026-10-01"):
+            shutil.copy(f"{d}/s.db", f"{d}/backup/s.db.{day}")
+        write_csv(f"{d}/in/kept.csv", ("rule", "setting", "value"), [
+            ("kept", "events", "400"), *(("kept", x, "30") for x in ("set_aside", "done", "failed", "backups", "pages"))])
+        run(program, ["ingest", f"{d}/in/kept.csv", "--db", f"{d}/s.db"])
+        os.remove(f"{d}/in/kept.csv")
+        os.remove(f"{d}/in/misplaced.csv")
+        self.age(d)
+        self.old = self.files(d)
+        self.root, self.rows, self.aside = d, *self.count(d)
+
+    def age(self, d):
+        day, = os.listdir(f"{d}/drop/done")
+        os.rename(f"{d}/drop/done/{day}", f"{d}/drop/done/{LONG_AGO}")
+        os.makedirs(f"{d}/drop/done/2026-10-01")
+        os.rename(f"{d}/drop/done/{LONG_AGO}/roster.csv.gz", f"{d}/drop/done/2026-10-01/roster.csv.gz")
+        write_csv(f"{d}/drop/done/{LONG_AGO}/of-somebody.csv", ("a",), [])
+        with contextlib.closing(sqlite3.connect(f"{d}/s.db")) as c:
+            c.execute("UPDATE file SET taken = 1635724800000, place = replace(place, ?, ?)", (
+                f"/done/{day}/", f"/done/{LONG_AGO}/"))
+            c.execute("UPDATE file SET place = replace(place, ?, '/done/2026-10-01/') WHERE name LIKE '%roster%'", (
+                f"/done/{LONG_AGO}/",))
+            c.commit()
+        for folder, _, files in os.walk(d):
+            for name in files:
+                os.utime(f"{folder}/{name}", (1635724800, 1635724800))
+
+    def moved(self, d):
+        with contextlib.closing(sqlite3.connect(f"{d}/s.db")) as c:
+            c.execute("UPDATE file SET place = replace(place, ?, ?)", (self.root + "/", d + "/"))
+            c.commit()
+
+    def words(self, d):
+        return ["expire", f"{d}/drop", "--db", f"{d}/s.db", "--backup", f"{d}/backup", "--out", f"{d}/out", "--yes",
+                "--now", "2030-01-01"]
+
+    def files(self, d):
+        """{kind: its copies}"""
+        find = lambda what: {p[len(d):] for p in glob.glob(f"{d}/{what}", recursive=True) if os.path.isfile(p)}
+        return {"done": find("drop/done/*/*"), "backups": find("backup/*"), "pages": find("out/**"),
+                "failed": {p for p in find("drop/failed/*") if not p.endswith(".why.txt")}}
+
+    def count(self, d):
+        """(events, rows set aside): there, or counted as removed."""
+        gone = "(SELECT coalesce(sum(n), 0) FROM removal WHERE kind = '{}')"
+        return (ask(d, f"SELECT coalesce(sum(n), 0) + {gone.format('events')} FROM run"),
+                ask(d, f"SELECT count(*) + {gone.format('set_aside')} FROM aside"))
+
+    def said(self, program, d, told):
+        assert self.count(d) == (self.rows, self.aside), f"{self.count(d)} of {self.rows}, {self.aside} accounted for"
+        assert whole.backups(f"{d}/backup") >= 1 and os.path.exists(f"{d}/backup/s.db.2026-10-01")
+        for path in glob.glob(f"{d}/drop/failed/*"):
+            assert path.endswith(".why.txt") or whole.content(f"{path}.why.txt"), f"{path} without its note"
+        now = self.files(d)
+        for kind, there in self.old.items():
+            gone, noted = len(there - now[kind]), ask(d, f"SELECT coalesce(sum(n), 0) FROM removal WHERE kind = '{kind}'")
+            assert noted <= gone, f"{kind}: {noted} noted as removed, {gone} are gone"
+            assert noted == gone or not told(1), f"{kind}: told as removed: {noted} are noted, {gone} are gone"
+
+    def result(self, program, d):
+        found = whole.store(program, f"{d}/s.db", night=False)
+        assert found[1] == self.open, "other findings are open"
+        assert self.count(d) == (self.rows, self.aside)
+        with contextlib.closing(sqlite3.connect(f"{d}/s.db")) as c:
+            lost = [p for p, in c.execute("SELECT place FROM file WHERE place <> ''") if "/done/" in p and not os.path.exists(p)]
+            noted = dict(c.execute("SELECT kind, sum(n) FROM removal GROUP BY kind"))
+        assert not lost, f"the store thinks that it lies there: {lost}"
+        assert noted.get("events") and noted.get("set_aside") == 12, noted
+        now = self.files(d)
+        assert all(self.old[kind] - now[kind] for kind in self.old), "of one kind nothing was removed"
+        # Each is noted with its row in the store.
+        assert noted["done"] == len(self.old["done"] - now["done"]), noted
+        shutil.copy(f"{d}/s.db", f"{d}/again.db")
+        try:
+            for f in program.ingest(f"{d}/again.db", f"{d}/in"):
+                assert f["stored"] == 0 and f["rows"] == f["repeated"] + f["set_aside"] + f["expired"], f"came back: {f}"
+        finally:
+            for path in glob.glob(f"{d}/again.db*"):
+                os.remove(path)
+        return found, (sorted(now["done"] | now["backups"] | now["pages"]), sorted(
+            p[len(d):] for p in glob.glob(f"{d}/drop/failed/*")))

@@ -121,7 +121,7 @@ def main(program, folder, seed):
             same("cleared findings", f"trial {n}", want[2], have[2], more=True)
             assert whole.folders(f"{d}/drop") == lie, f"trial {n}: files are not where they should be"
             whole.night(f"{d}/out")
-            whole.backups(f"{d}/backup")
+            assert whole.backups(f"{d}/backup") >= 1, f"trial {n}: the night has no backup"
         except AssertionError as e:
             with open(f"{d}/log", encoding="utf-8") as f:
                 raise AssertionError(f"trial {n}: {e}\n{f.read()[-4000:]}") from e

@@ -441,6 +441,16 @@ there(struct help *h, const char *name)
 	return lstat(arena_fmt(&h->arena, "%s/%s", h->dir, name), &st) == 0;
 }
 
+/* The store thinks that a file that it took in lies there. */
+static void
+thinks(struct help *h, const char *name)
+{
+	help_exec(h->db, arena_fmt(&h->arena, "INSERT INTO file(name, kind, size, crc32, taken,"
+	    " place, header, separator, ignored, newest_first, rows, stored, repeated,"
+	    " set_aside, covers_all) VALUES('x', 'events', 0, 0, 0, '%s/%s', '', ',', '', 0, 0,"
+	    " 0, 0, 0, 0)", h->dir, name));
+}
+
 /* Only what the daemon put there goes, and only when it is old enough: here 30 days before
  * 2026-10-01, the end of cover; the wall clock is far ahead. */
 static void
@@ -448,7 +458,7 @@ files_that_go_and_stay(void **state)
 {
 	static const char *const folder[] = { "done", "done/2026-08-30", "done/2026-08-31",
 	    "done/2026-09-01", "done/2026-13-01", "done/2026-08-01", "done/other", "failed", "b", "out",
-	    "failed/dir.why.txt" };
+	    "out/site", "failed/dir.why.txt" };
 	static const struct { const char *name, *changed; bool known, stays; } file[] = {
 		{ "done/2026-08-30/a.csv.gz", LATE, true, false },
 		{ "done/2026-08-30/b.csv.gz", LATE, true, false },
@@ -473,7 +483,17 @@ files_that_go_and_stay(void **state)
 		{ "out/digest.txt", "2026-08-31T23:59:59Z", false, false },
 		{ "out/findings.csv", "2026-09-01T00:00:00Z", false, true },
 		{ "out/mine.txt", "2020-01-01", false, true },
+		{ "out/site/A1.html", "2026-08-31T23:59:59Z", false, false },
+		{ "out/site/A2.html", "2026-09-01T00:00:00Z", false, true },
+		{ "out/site/.html", "2020-01-01", false, true },
+		{ "out/site/mine.txt", "2020-01-01", false, true },
 	};
+	/* Where the store thinks that files lie: one is read twice; of a removal that was cut
+	 * short some are gone and not noted, one of them twice; a folder that is not there, or
+	 * is not old, says nothing. */
+	static const char *const other[] = { "done/2026-08-30/a.csv.gz", "done/2026-08-31/gone.gz",
+	    "done/2026-08-31/gone.gz", "done/2026-08-01/gone.gz", "done/2026-08-02/none.gz",
+	    "done/2026-09-01/none.gz", "done/2026-08-30/deep/none.gz" };
 	struct retained kept[KEPT_KINDS];
 	struct retain_options o = { .how = { .now = help_time(LATE), .dry = true } };
 	struct help h;
@@ -492,11 +512,10 @@ files_that_go_and_stay(void **state)
 	for (size_t i = 0; i < sizeof file / sizeof *file; i++) {
 		put(&h, file[i].name, file[i].changed);
 		if (file[i].known)
-			help_exec(h.db, arena_fmt(&h.arena, "INSERT INTO file(name, kind, size, crc32, taken,"
-			    " place, header, separator, ignored, newest_first, rows, stored, repeated,"
-			    " set_aside, covers_all) VALUES('x', 'events', 0, 0, 0, '%s/%s', '', ',', '', 0, 0,"
-			    " 0, 0, 0, 0)", h.dir, file[i].name));
+			thinks(&h, file[i].name);
 	}
+	for (size_t i = 0; i < sizeof other / sizeof *other; i++)
+		thinks(&h, other[i]);
 	/* A link is never followed, nor taken away. */
 	assert_int_equal(symlink("/dev/null", arena_fmt(&h.arena, "%s/done/2026-08-30/l", h.dir)), 0);
 	help_exec(h.db, arena_fmt(&h.arena, "UPDATE file SET place = '%s/done/2026-08-30/l' WHERE"
@@ -505,13 +524,13 @@ files_that_go_and_stay(void **state)
 		o.how.dry = !done;
 		if (retain_run(h.s, &o, kept, &e))
 			fail_msg("%s", e.text);
-		assert_int_equal(kept[KEPT_DONE].sum.n, 3);
+		assert_int_equal(kept[KEPT_DONE].sum.n, 5);
 		assert_int_equal(kept[KEPT_DONE].sum.bytes, 12);
-		assert_int_equal(kept[KEPT_DONE].sum.oldest, help_time("2026-08-30T00:00:00Z"));
+		assert_int_equal(kept[KEPT_DONE].sum.oldest, help_time("2026-08-01T00:00:00Z"));
 		assert_int_equal(kept[KEPT_DONE].left, 2);
 		assert_int_equal(kept[KEPT_FAILED].sum.n, 2);
 		assert_int_equal(kept[KEPT_BACKUPS].sum.n, 2);
-		assert_int_equal(kept[KEPT_PAGES].sum.n, 1);
+		assert_int_equal(kept[KEPT_PAGES].sum.n, 2);
 		for (size_t i = 0; i < sizeof file / sizeof *file; i++) {
 			print_message("%s\n", file[i].name);
 			assert_int_equal(there(&h, file[i].name), !done || file[i].stays);
@@ -521,8 +540,11 @@ files_that_go_and_stay(void **state)
 	assert_true(there(&h, "failed/dir.why.txt"));
 	assert_false(there(&h, "done/2026-08-01") && there(&h, "done/2026-08-30/a.csv.gz"));
 	assert_string_equal(help_sql(&h, "SELECT kind, n FROM removal ORDER BY id"),
-	    "done|3\nfailed|2\nbackups|2\npages|1");
-	assert_int_equal(help_number(&h, "SELECT count(*) FROM file WHERE place = ''"), 3);
+	    "done|5\nfailed|2\nbackups|2\npages|2");
+	assert_int_equal(help_number(&h, "SELECT count(*) FROM file WHERE place = ''"), 7);
+	/* Once is enough. */
+	assert_int_equal(retain_run(h.s, &o, kept, &e), 0);
+	assert_int_equal(kept[KEPT_DONE].sum.n, 0);
 	/* The only backup stays, however old. */
 	assert_int_equal(unlink(arena_fmt(&h.arena, "%s/b/s.db.2026-09-01", h.dir)), 0);
 	put(&h, "b/s.db.2020-01-01", "2020-01-01");
