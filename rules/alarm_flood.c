@@ -7,7 +7,10 @@
  *
  * Beside chatter: when one device makes the flood and chatter speaks of it, chatter
  * has said it. Beside life-alarm: the life-safety alarms of a flood stand there, each at
- * `now`; here they are counted and named first, and the flood itself is `soon`. */
+ * `now`; here they are counted and named first, and the flood itself is `soon`.
+ *
+ * A flood stands for `lookback` after it began. One that begins while another stands goes on
+ * with its case, whose onset stays where the first began. */
 #include <stdlib.h>
 
 #include "rules/activation.h"
@@ -36,7 +39,7 @@ struct judging {
 	uint32_t    *alarm;	/* events, ascending; each activation once */
 	size_t       n;
 	size_t       limit, ends;
-	int64_t      window, from;
+	int64_t      window, lookback;
 };
 
 /* One flood: alarm[lo..hi). */
@@ -49,7 +52,7 @@ is_alarm(const struct judging *j, size_t i)
 {
 	const struct event *ev = &j->v->event[i];
 
-	return (word_properties(ev->word) & WP_ALARM) && !(ev->marks & LOOSE) && ev->at >= j->from;
+	return (word_properties(ev->word) & WP_ALARM) && !(ev->marks & LOOSE);
 }
 
 static int64_t
@@ -58,14 +61,31 @@ at(const struct judging *j, size_t i)
 	return j->v->event[j->alarm[i]].at;
 }
 
-/* More than the limit within the window, repeats and tests still among them? */
+/* More than the limit within the window, repeats and tests still among them? One look at
+ * the look-back, which nearly always says no. */
 static bool
 any_crowd(const struct judging *j)
 {
-	for (size_t k = j->limit; k < j->n; k++)
-		if (at(j, k) - at(j, k - j->limit) <= j->window)
+	const struct view *v = j->v;
+	size_t first = v->n_event, n = 0;
+
+	while (first > 0 && v->event[first - 1].at >= v->now - j->lookback)
+		first--;
+	for (size_t i = first; i < v->n_event; i++) {
+		n += is_alarm(j, i);
+		for (; v->event[i].at - v->event[first].at > j->window; first++)
+			n -= is_alarm(j, first);
+		if (n > j->limit)
 			return true;
+	}
 	return false;
+}
+
+static void
+add_alarm(struct judging *j, uint32_t event, const struct arming *arming)
+{
+	if (!arming->of[event].test && !arming->of[event].session)
+		j->alarm[j->n++] = event;
 }
 
 static int
@@ -83,39 +103,30 @@ fold(struct judging *j, struct arena *scratch)
 	struct view *v = j->v;
 	struct activations list = { 0 };
 	struct arming arming;
-	size_t n = 0;
 
 	arming_of(v, scratch, setting_ms(v, &rule_alarm_flood, "test", -1), ARMING_SESSION_MAX,
 	    &arming);
-	for (size_t i = 0; i < j->n; i++)
-		if (v->event[j->alarm[i]].device < 0)
-			j->alarm[n++] = j->alarm[i];
+	j->alarm = arena_take(scratch, v->n_event * sizeof *j->alarm);
+	for (size_t i = 0; i < v->n_event; i++)
+		if (v->event[i].device < 0 && is_alarm(j, i))
+			add_alarm(j, (uint32_t)i, &arming);
 	for (size_t d = 0; d < v->n_device; d++) {
 		const struct device *device = &v->device[d];
 		size_t k = 0;
 
-		if (!device->n_event || v->event[device->event[device->n_event - 1]].at < j->from)
-			continue;
-		activations_of(v, (int32_t)d, j->from, &list);
+		activations_of(v, (int32_t)d, NO_TIME, &list);
 		for (size_t i = 0; i < list.n; i++) {
-			if (!list.one[i].alarm)
-				continue;
-			while (device->event[k] < list.one[i].event)
+			uint32_t next = i + 1 < list.n ? list.one[i + 1].event : UINT32_MAX;
+
+			while (k < device->n_event && (device->event[k] < list.one[i].event ||
+			    (device->event[k] < next && !is_alarm(j, device->event[k]))))
 				k++;
-			while (k < device->n_event && !is_alarm(j, device->event[k]) &&
-			    (i + 1 == list.n || device->event[k] < list.one[i + 1].event))
-				k++;
-			if (k < device->n_event && is_alarm(j, device->event[k]))
-				j->alarm[n++] = device->event[k];
+			if (k < device->n_event && device->event[k] < next)
+				add_alarm(j, device->event[k], &arming);
 		}
 	}
 	activations_release(&list);
-	j->n = 0;
-	for (size_t i = 0; i < n; i++)
-		if (!arming.of[j->alarm[i]].test && !arming.of[j->alarm[i]].session)
-			j->alarm[j->n++] = j->alarm[i];
-	if (j->n)
-		qsort(j->alarm, j->n, sizeof *j->alarm, by_number);
+	qsort(j->alarm, j->n, sizeof *j->alarm, by_number);
 }
 
 /* The next flood from alarm `lo` on; false: there is none. */
@@ -180,8 +191,6 @@ add_flood(struct judging *j, struct findings *out, struct finding *f, const stru
 {
 	struct view *v = j->v;
 
-	if (f->count == 0)
-		f->onset = at(j, fl->lo);
 	f->last = at(j, fl->hi - 1);
 	f->count += (long)(fl->hi - fl->lo);
 	for (size_t i = fl->lo; i < fl->hi; i++) {
@@ -217,12 +226,19 @@ report(struct judging *j, struct findings *out, struct arena *scratch)
 	struct finding *f = NULL;
 	struct flood fl, largest = { 0, 0 };
 	size_t floods = 0, life = 0, silent = 0, devices, lo = 0;
+	int64_t onset = NO_TIME, began = NO_TIME;
 
 	for (; next_flood(j, lo, &fl); lo = fl.hi) {
 		if (is_chatter(j, &fl, scratch))
 			continue;
+		if (onset == NO_TIME || at(j, fl.lo) - began > j->lookback)
+			onset = at(j, fl.lo);
+		began = at(j, fl.lo);
+		if (began < j->v->now - j->lookback)
+			continue;
 		if (!f)
 			f = finding_add(out, j->v, &rule_alarm_flood, -1, "site");
+		f->onset = onset;
 		add_flood(j, out, f, &fl, &life, &silent);
 		if (fl.hi - fl.lo > largest.hi - largest.lo)
 			largest = fl;
@@ -240,7 +256,7 @@ report(struct judging *j, struct findings *out, struct arena *scratch)
 	    life ? arena_fmt(a, "; %zu of life safety%s: those first", life, silent ?
 	    " (hold-up, panic or duress among them)" : "") : "",
 	    floods > 1 ? arena_fmt(a, "; %zu such floods within %s", floods,
-	    rule_span_text(a, setting_ms(j->v, &rule_alarm_flood, "lookback", -1))) : "");
+	    rule_span_text(a, j->lookback)) : "");
 	finding_measure(out, f, "floods", (double)floods, "");
 	finding_measure(out, f, "largest", (double)(largest.hi - largest.lo), "alarms");
 	finding_measure(out, f, "devices", (double)devices, "");
@@ -262,24 +278,11 @@ judge(struct view *v, struct findings *out)
 {
 	const struct rule *r = &rule_alarm_flood;
 	struct held h = { .v = v, .rule = r };
-	struct judging j = { .v = v };
+	struct judging j = { .v = v, .limit = (size_t)held_limit(&h, "alarms", -1),
+		.ends = (size_t)setting_value(v, r, "ends", -1),
+		.window = setting_ms(v, r, "window", -1), .lookback = setting_ms(v, r, "lookback", -1) };
 	struct arena scratch = { 0 };
-	size_t n = 0;
 
-	if (v->now == NO_TIME)
-		return;
-	j.limit = (size_t)held_limit(&h, "alarms", -1);
-	j.from = v->now - setting_ms(v, r, "lookback", -1);
-	for (size_t i = v->n_event; i-- > 0 && v->event[i].at >= j.from;)
-		n += is_alarm(&j, i);
-	if (n <= j.limit)
-		return;
-	j.window = setting_ms(v, r, "window", -1);
-	j.ends = (size_t)setting_value(v, r, "ends", -1);
-	j.alarm = arena_take(&scratch, n * sizeof *j.alarm);
-	for (size_t i = 0; i < v->n_event; i++)
-		if (is_alarm(&j, i))
-			j.alarm[j.n++] = (uint32_t)i;
 	if (any_crowd(&j)) {
 		fold(&j, &scratch);
 		report(&j, out, &scratch);

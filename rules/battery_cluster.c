@@ -426,8 +426,6 @@ judge(struct view *v, struct findings *out)
 	int flags = is_overridden(v) ? BATTERY_SET : 0;
 	bool cold;
 
-	if (v->now == NO_TIME)
-		return;		/* no event and no cover */
 	s.from = v->now - setting_ms(v, rule, "lookback", -1);
 	s.noted = v->now - (int64_t)(battery_usual("lookback") * DAY);
 	s.noted = s.from < s.noted ? s.from : s.noted;

@@ -277,7 +277,7 @@ begin(struct judging *j, struct view *v)
 	j->bursts.v = v;
 	j->total = SIZE_MAX;
 	j->lookback = setting_ms(v, &rule_chatter, "lookback", -1);
-	j->bursts.from = v->now == NO_TIME ? NO_TIME : v->now - j->lookback;
+	j->bursts.from = v->now - j->lookback;
 }
 
 bool

@@ -307,8 +307,6 @@ judge(struct view *v, struct findings *out)
 	double low, high, span, limit, noise;
 	bool off, drifts;
 
-	if (v->now == NO_TIME)
-		return;
 	from = v->now - setting_ms(v, r, "lookback", -1);
 	find_emptied(v, &c);
 	for (size_t i = v->n_event; i-- > 0 && v->event[i].at >= from;) {

@@ -435,8 +435,6 @@ judge(struct view *v, struct findings *out)
 	struct verdicts verdicts;
 	int64_t oldest;
 
-	if (v->now == NO_TIME)
-		return;		/* no event and no cover */
 	oldest = v->now - setting_ms(v, &rule_learn_mismatch, "lookback", -1);
 	sessions_find(v, &all);
 	verdicts_find(v, &all, &verdicts);

@@ -515,6 +515,9 @@ rules_judge(struct view *v, const char *only, struct findings *out)
 {
 	size_t first = out->n;
 
+	/* Neither an event nor cover: rules may take it that there is a now. */
+	if (v->now == NO_TIME)
+		return;
 	judge_all(v, only, out);
 	if (v->n_override)
 		keep_life_safety(v, only, out, first);

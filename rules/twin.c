@@ -287,7 +287,7 @@ judge(struct view *v, struct findings *out)
 	struct company *all;
 	size_t n;
 
-	if (v->now == NO_TIME || v->n_device < 2)
+	if (v->n_device < 2)
 		return;
 	j.apart = setting_ms(v, r, "apart", -1);
 	j.from = v->now - setting_ms(v, r, "lookback", -1);
