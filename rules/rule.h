@@ -164,7 +164,7 @@ void summary_add(struct findings *out, const char *key, int64_t at, double a, do
 void findings_release(struct findings *out);
 
 /* What the engine does with one account: every rule's judge(), then rules_complete().
- * `only` names one rule or is NULL. Where overrides reach the account, it is judged by the
+ * `only` names one rule or is NULL. Of an account without events and cover, nothing. Where overrides reach the account, it is judged by the
  * defaults as well, and no finding on what is or may be life safety is lost or ranked down
  * by an override, whatever the rule makes of it. */
 void rules_judge(struct view *v, const char *only, struct findings *out);

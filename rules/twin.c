@@ -7,7 +7,11 @@
  * Beside learn-mismatch, which speaks of one serial on two zones where the log or a list says
  * so: such a pair is not told again. Beside chatter: that devices go off in the same
  * seconds is a sign of its causes there; here it is the finding, whether they chatter or
- * not. */
+ * not.
+ *
+ * What is counted lies within `lookback`. The onset is where the lockstep began, however long
+ * ago: before it there were `times` activations in a row of which fewer than `share` kept
+ * step, or a silence longer than `lookback`. */
 #include <stdlib.h>
 #include <string.h>
 
@@ -40,7 +44,7 @@ struct one {
 
 struct pair {
 	size_t   n, days;
-	int64_t  first, last, lag;	/* lag: summed, of the second after the first */
+	int64_t  last, lag;	/* lag: summed, of the second after the first */
 };
 
 struct judging {
@@ -48,7 +52,7 @@ struct judging {
 	struct findings *out;
 	struct one      *one;
 	size_t           n;
-	int64_t          apart, from;
+	int64_t          apart, from, lookback;
 	struct terms {
 		double times, share, days;
 	}                terms[2];	/* as set; and where life safety is or may be in it, for
@@ -105,15 +109,15 @@ look(const struct judging *j, struct company *all)
 
 /* Without those that are too coarse to be compared; one input each. */
 static void
-collect(struct judging *j, struct one *o)
+collect(const struct judging *j, int32_t device, int64_t from, struct activations *out)
 {
 	size_t n = 0;
 
-	activations_of(j->v, o->device, j->from, &o->act);
-	for (size_t i = 0; i < o->act.n; i++)
-		if (!o->act.one[i].loose)
-			o->act.one[n++] = o->act.one[i];
-	o->act.n = n;
+	activations_of(j->v, device, from, out);
+	for (size_t i = 0; i < out->n; i++)
+		if (!out->one[i].loose)
+			out->one[n++] = out->one[i];
+	out->n = n;
 }
 
 static int64_t
@@ -128,7 +132,7 @@ static struct pair
 match(const struct judging *j, const struct one *x, const struct one *y, double most,
     struct finding *f)
 {
-	struct pair p = { .first = NO_TIME, .last = NO_TIME };
+	struct pair p = { .last = NO_TIME };
 	int64_t day = NO_TIME;
 	size_t i = 0, k = 0;
 
@@ -145,7 +149,6 @@ match(const struct judging *j, const struct one *x, const struct one *y, double 
 			k++;
 			continue;
 		}
-		p.first = p.n ? p.first : a->start;
 		p.last = a->start;
 		p.lag += lag;
 		p.n++;
@@ -161,12 +164,59 @@ match(const struct judging *j, const struct one *x, const struct one *y, double 
 	return p;
 }
 
+static const struct terms *
+terms_of(const struct judging *j, const struct one *x, const struct one *y)
+{
+	return &j->terms[held_may_be_life(j->v, x->device) || held_may_be_life(j->v, y->device)];
+}
+
+/* Where in the whole log the lockstep began: walks back while of each `times` activations in a
+ * row half as many as the share kept step, so that a few lost ones do not end it. */
+static int64_t
+begin_of(const struct judging *j, const struct one *x, const struct one *y)
+{
+	const struct terms *t = terms_of(j, x, y);
+	struct activations a = { 0 }, b = { 0 };
+	struct outcome { int64_t at; bool step; } *o;
+	size_t times = (size_t)t->times, i, k, n = 0, steps = 0;
+	int64_t begin;
+
+	collect(j, x->device, NO_TIME, &a);
+	collect(j, y->device, NO_TIME, &b);
+	o = x_alloc((a.n + b.n) * sizeof *o);
+	for (i = a.n, k = b.n; i || k; n++) {
+		bool by_a = i && (!k || a.one[i - 1].start >= b.one[k - 1].start);
+		int64_t at = by_a ? a.one[i - 1].start : b.one[k - 1].start;
+
+		o[n].step = i && k && (by_a ? at - b.one[k - 1].start : at - a.one[i - 1].start)
+		    <= j->apart;
+		o[n].at = o[n].step ? a.one[i - 1].start : at;
+		if (n && o[n - 1].at - o[n].at > j->lookback)
+			break;
+		i -= by_a || o[n].step;
+		k -= !by_a || o[n].step;
+		steps += o[n].step;
+		steps -= n >= times && o[n - times].step;
+		if (at < j->from && n + 1 >= times && 200 * (double)steps < t->share * t->times) {
+			for (n -= times - 1; o[n].step; n++)
+				;
+			break;
+		}
+	}
+	while (n && !o[n - 1].step)
+		n--;
+	begin = n ? o[n - 1].at : j->v->now;
+	free(o);
+	activations_release(&a);
+	activations_release(&b);
+	return begin;
+}
+
 static bool
 is_lockstep(const struct judging *j, const struct one *x, const struct one *y, struct pair *p)
 {
 	const struct device *a = &j->v->device[x->device], *b = &j->v->device[y->device];
-	const struct terms *t = &j->terms[held_may_be_life(j->v, x->device) ||
-	    held_may_be_life(j->v, y->device)];
+	const struct terms *t = terms_of(j, x, y);
 	double more = (double)(x->act.n > y->act.n ? x->act.n : y->act.n);
 	double fewer = (double)(x->act.n > y->act.n ? y->act.n : x->act.n);
 
@@ -191,16 +241,19 @@ report(struct judging *j, struct one *x, const struct pair *p)
 	size_t twins = 0;
 
 	f->level = LEVEL_SOON;
-	f->onset = p->first;
+	f->onset = p->last;
 	f->last = p->last;
 	f->count = (long)p->n;
 	for (size_t i = 0; i < j->n; i++) {
 		struct one *y = &j->one[i];
 		struct pair other;
+		int64_t begin;
 
 		if (y == x || y->told || !is_lockstep(j, x, y, &other))
 			continue;
 		y->told = true;
+		begin = begin_of(j, x, y);
+		f->onset = begin < f->onset ? begin : f->onset;
 		with = arena_fmt(a, "%s%s%s", with, *with ? " and " : "", device_label(v, y->device));
 		finding_member(out, f, y->subject);
 		f->life |= v->device[y->device].life;
@@ -254,7 +307,7 @@ judge_company(struct judging *j, const struct company *all)
 			continue;
 		j->one[j->n].device = (int32_t)i;
 		j->one[j->n].subject = finding_subject(&j->out->arena, v, (int32_t)i);
-		collect(j, &j->one[j->n++]);
+		collect(j, (int32_t)i, j->from, &j->one[j->n++].act);
 	}
 	qsort(j->one, j->n, sizeof *j->one, by_subject);
 	for (size_t i = 0; i < j->n; i++) {
@@ -290,7 +343,8 @@ judge(struct view *v, struct findings *out)
 	if (v->n_device < 2)
 		return;
 	j.apart = setting_ms(v, r, "apart", -1);
-	j.from = v->now - setting_ms(v, r, "lookback", -1);
+	j.lookback = setting_ms(v, r, "lookback", -1);
+	j.from = v->now - j.lookback;
 	j.terms[0] = j.terms[1] = (struct terms){ setting_value(v, r, "times", -1),
 		setting_value(v, r, "share", -1), setting_value(v, r, "days", -1) };
 	never_laxer(&j.terms[1]);
