@@ -156,8 +156,12 @@ mark_services(const struct view *v, struct arming *out)
 			continue;
 		while (first < v->n_event && v->event[first].at < s->at - ARMING_SERVICE)
 			first++;
-		for (size_t i = first; i < v->n_event && v->event[i].at <= s->at + ARMING_SERVICE; i++)
-			out->of[i].session |= !named || v->event[i].device == device;
+		for (size_t i = first; i < v->n_event && v->event[i].at <= s->at + ARMING_SERVICE; i++) {
+			bool here = !named || v->event[i].device == device;
+
+			out->of[i].service |= here && !out->of[i].session;
+			out->of[i].session |= here;
+		}
 	}
 }
 

@@ -39,6 +39,7 @@ struct arming {
 		uint8_t  state;		/* enum arm */
 		bool     test;		/* an open test explains the event */
 		bool     session;
+		bool     service;	/* that is so for a row of the service list only */
 	} *of;
 	/* The same at the end of the log, by struct point's area; [0] = rows without one. */
 	struct arming_of *end;

@@ -35,8 +35,10 @@ is_work(const struct judging *j, uint32_t index, int64_t work)
 	const struct view *v = j->h.v;
 	const struct event *ev = &v->event[index];
 	const struct device *d = ev->device < 0 ? NULL : &v->device[ev->device];
+	const struct arming_of *of = &j->arming.of[index];
 
-	if (j->arming.of[index].session || j->arming.of[index].test)
+	/* How near a service row has to be is our own setting. */
+	if (of->test || (of->session && !of->service))
 		return true;
 	for (size_t i = 0; d && i < d->n_event; i++) {
 		const struct event *at = &v->event[d->event[i]];
@@ -46,11 +48,10 @@ is_work(const struct judging *j, uint32_t index, int64_t work)
 	}
 	for (size_t i = 0; i < v->n_service; i++) {
 		const struct service_row *s = &v->service[i];
-		int32_t named = *s->zone || *s->serial ? view_device_find(v, s->zone, s->serial, s->at)
-		    : -1;
+		bool named = *s->zone || *s->serial;
 
-		if (s->at >= ev->at - work && s->at <= ev->at + work &&
-		    (named < 0 || named == ev->device))
+		if (s->at >= ev->at - work && s->at <= ev->at + work && (!named || (d &&
+		    view_device_find(v, s->zone, s->serial, s->at) == ev->device)))
 			return true;
 	}
 	return false;

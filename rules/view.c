@@ -435,6 +435,19 @@ follow_events(struct view *v, const struct place *place, const struct listed *by
 		    by_time[next].row->version);
 }
 
+static void
+apply_row(struct device *d, const struct roster_row *r, uint32_t newest)
+{
+	d->name = r->name;
+	d->kind = r->kind != KIND_UNKNOWN ? r->kind : d->kind;
+	d->cell = r->cell;
+	d->cells = r->cells;
+	d->installed = r->installed;
+	d->checkin = r->checkin;
+	d->life |= kind_is_life(r->kind);
+	d->rostered |= r->version == newest;
+}
+
 /* Names, kinds and cells: the newest row that matches wins; life safety by any row. */
 static void
 apply_rows(struct view *v, const struct listed *listed)
@@ -446,7 +459,6 @@ apply_rows(struct view *v, const struct listed *listed)
 		const struct roster_row *r = listed[i].row;
 		struct zone *z = listed[i].zone >= 0 ? &x->zone[listed[i].zone] : NULL;
 		int32_t device = listed[i].device;
-		struct device *d;
 
 		if (z) {
 			z->row = r;
@@ -459,17 +471,8 @@ apply_rows(struct view *v, const struct listed *listed)
 				device = z->current;
 			}
 		}
-		if (device < 0)
-			continue;
-		d = &v->device[device];
-		d->name = r->name;
-		d->kind = r->kind != KIND_UNKNOWN ? r->kind : d->kind;
-		d->cell = r->cell;
-		d->cells = r->cells;
-		d->installed = r->installed;
-		d->checkin = r->checkin;
-		d->life |= kind_is_life(r->kind);
-		d->rostered |= r->version == newest;
+		if (device >= 0)
+			apply_row(&v->device[device], r, newest);
 	}
 	for (size_t i = 0; i < v->n_plan; i++) {
 		const char *key = serial_key(&v->arena, span_of(v->plan[i].serial));
@@ -526,8 +529,7 @@ drop_former(struct view *v)
 {
 	size_t first = 0;
 
-	if (v->since == NO_TIME)
-		return;
+	/* NO_TIME is before all of them. */
 	while (first < v->n_event && v->event[first].at < v->since)
 		first++;
 	v->event += first;

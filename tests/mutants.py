@@ -92,8 +92,10 @@ class Trial:
         helps = sorted(glob.glob(f"{self.build}/tests/unit/help_*.o"))
         tests = sorted(glob.glob(f"{self.build}/tests/unit/test_*.o"))
         first = f"{self.build}/tests/unit/test_rules_files.o"
-        # Only tests that use a rule's module can notice.
-        uses = lambda t: '"rules/' in open(f"{ROOT}/tests/unit/{os.path.basename(t)[:-2]}.c").read()
+        # Only tests that use a rule's module or a view can notice.
+        def uses(t):
+            with open(f"{ROOT}/tests/unit/{os.path.basename(t)[:-2]}.c", encoding="utf-8") as f:
+                return re.search('"(rules/|tests/unit/help_view)', f.read())
         self.tests = [first] + [t for t in tests if t != first and uses(t)]
         self.helps = helps
 

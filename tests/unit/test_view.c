@@ -82,6 +82,16 @@ test_binding(void **state)
 		  "2026-10-01T08:00:00Z zone-open zone=5\n"
 		  "2026-10-03T08:00:00Z zone-open zone=5\n"
 		  "2026-10-05T08:00:00Z zone-open zone=5\n", "5/AA01 5/AA01 5/BB01", 2 },
+		{ "by its date, whichever list came first",
+		  "roster zone=5 serial=BB01 as_of=2026-10-04\n"
+		  "roster zone=5 serial=AA01 as_of=2026-10-02 version=2\n"
+		  "2026-10-01T08:00:00Z zone-open zone=5\n"
+		  "2026-10-03T08:00:00Z zone-open zone=5\n"
+		  "2026-10-05T08:00:00Z zone-open zone=5\n", "5/AA01 5/AA01 5/BB01", 2 },
+		{ "a roster row of the panel itself makes no device",
+		  "roster zone=0 kind=panel name=\"hall\"\nroster zone=1 kind=contact\n"
+		  "2026-10-01T08:00:00Z zone-open zone=1\n"
+		  "2026-10-01T08:00:01Z trouble\n", "1/ -", 1 },
 		{ "a blank partition is the only one that uses the zone",
 		  "2026-10-01T08:00:00Z zone-open zone=5\n"
 		  "2026-10-01T08:00:01Z zone-close zone=5 part=01\n", "5/ 5/", 1 },
