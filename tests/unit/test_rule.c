@@ -346,6 +346,31 @@ test_next_to_nothing(void **state)
 	}
 }
 
+/* Without an event and without cover there is no now, from which anything could be counted. */
+static void
+test_no_now(void **state)
+{
+	static const char *const text[] = { "",
+		"roster zone=5 serial=4A kind=motion cell=CR123A installed=2019-10-01 as_of=2019-10-01\n",
+		"roster zone=5 serial=4A kind=smoke checkin=60m installed=2009-10-01\n"
+		"service 2026-10-01 what=cell zone=5\n",
+		"plan serial=4A zone=5 kind=smoke from=2026-10-01 to=2026-10-02\n" };
+
+	(void)state;
+	for (size_t i = 0; i < LEN(text); i++) {
+		struct findings out = { 0 };
+		struct view v;
+
+		help_view(&v, text[i]);
+		assert_true(v.now == NO_TIME);
+		rules_judge(&v, NULL, &out);
+		assert_int_equal(out.n, 0);
+		assert_int_equal(out.n_summary, 0);
+		findings_release(&out);
+		view_release(&v);
+	}
+}
+
 static void
 test_span_text(void **state)
 {
@@ -379,6 +404,7 @@ main(void)
 		cmocka_unit_test(test_limits_of_proof),
 		cmocka_unit_test(test_order),
 		cmocka_unit_test(test_next_to_nothing),
+		cmocka_unit_test(test_no_now),
 		cmocka_unit_test(test_span_text),
 	};
 
