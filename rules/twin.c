@@ -215,15 +215,9 @@ begin_of(const struct judging *j, const struct one *x, const struct one *y)
 static bool
 is_lockstep(const struct judging *j, const struct one *x, const struct one *y, struct pair *p)
 {
-	const struct device *a = &j->v->device[x->device], *b = &j->v->device[y->device];
 	const struct terms *t = terms_of(j, x, y);
 	double more = (double)(x->act.n > y->act.n ? x->act.n : y->act.n);
-	double fewer = (double)(x->act.n > y->act.n ? y->act.n : x->act.n);
 
-	if (fewer < t->times || 100 * fewer < t->share * more)
-		return false;
-	if (*a->serial_key && strcmp(a->serial_key, b->serial_key) == 0)
-		return false;
 	*p = match(j, x, y, more * (100 - t->share) / 100, NULL);
 	return (double)p->n >= t->times && 100 * (double)p->n >= t->share * more &&
 	    (double)p->days >= t->days;
@@ -337,24 +331,15 @@ judge(struct view *v, struct findings *out)
 {
 	const struct rule *r = &rule_twin;
 	struct judging j = { .v = v, .out = out };
-	struct company *all;
-	size_t n;
+	struct company *all = arena_take(&v->arena, v->n_device * sizeof *all);
 
-	if (v->n_device < 2)
-		return;
 	j.apart = setting_ms(v, r, "apart", -1);
 	j.lookback = setting_ms(v, r, "lookback", -1);
 	j.from = v->now - j.lookback;
 	j.terms[0] = j.terms[1] = (struct terms){ setting_value(v, r, "times", -1),
 		setting_value(v, r, "share", -1), setting_value(v, r, "days", -1) };
 	never_laxer(&j.terms[1]);
-	if ((double)v->n_event < 2 * j.terms[1].times)
-		return;
-	all = arena_take(&v->arena, v->n_device * sizeof *all);
-	n = look(&j, all);
-	if (n < 2)
-		return;
-	j.one = arena_take(&v->arena, n * sizeof *j.one);
+	j.one = arena_take(&v->arena, look(&j, all) * sizeof *j.one);
 	judge_company(&j, all);
 }
 
