@@ -78,6 +78,26 @@ make_schema(struct store *s, bool *made, struct err *e)
 	return 0;
 }
 
+/* Why nothing could be read. A store needs its log beside it, also to be read. */
+static int
+cannot_read(const struct store *s, struct err *e)
+{
+	int code = sqlite3_errcode(s->db) & 0xff;
+	struct arena a = { 0 };
+	const char *slash = strrchr(s->path, '/'), *why = sqlite3_errmsg(s->db);
+	const char *folder = arena_text(&a, (struct span){ s->path, (size_t)(slash - s->path) });
+
+	if (code != SQLITE_READONLY && code != SQLITE_CANTOPEN && code != SQLITE_PERM)
+		err_set(e, ERR_STORE, s->path, 0, "is not a tripsift store: %s", why);
+	else if (access(*folder ? folder : "/", W_OK) != 0)
+		err_set(e, ERR_STORE, s->path, 0, "the folder that it lies in may not be written to, "
+		    "and the store needs its log there: %s", strerror(errno));
+	else
+		err_set(e, ERR_STORE, s->path, 0, "cannot be opened: %s", why);
+	arena_release(&a);
+	return -1;
+}
+
 /* Anything may lie under the name: look before trusting a schema. */
 static int
 check_schema(struct store *s, enum store_mode mode, bool *made, struct err *e)
@@ -90,8 +110,7 @@ check_schema(struct store *s, enum store_mode mode, bool *made, struct err *e)
 	    db_number(s, "PRAGMA user_version", &version, e) ||
 	    db_number(s, "SELECT count(*) FROM sqlite_schema", &tables, e) ||
 	    db_exec(s, "COMMIT", e))
-		return err_set(e, ERR_STORE, s->path, 0, "is not a tripsift store: %s",
-		    sqlite3_errmsg(s->db));
+		return cannot_read(s, e);
 	if (tables == 0 && id == 0 && mode == STORE_CREATE)
 		return make_schema(s, made, e) ? -1 : *made ? 0 : check_schema(s, mode, made, e);
 	if (id != STORE_APPLICATION_ID)

@@ -3,6 +3,7 @@
 
     odd.py PROGRAM SHIM
 
+CASES="shut,many" in the environment: only these; MANY=20000: so many files in the last.
 A store that another holds, that is damaged in one page, that lies on a share; folders that
 may not be written to; one file that the store fails at; a clock that jumps; many files at once.
 """
@@ -36,7 +37,7 @@ def call(program, words, env=None):
 def until(what, true):
     end = time.monotonic() + PATIENCE
     while not true():
-        assert time.monotonic() < end, f"did not happen: {what}"
+        assert time.monotonic() < end, f"did not happen: {what() if callable(what) else what}"
         time.sleep(0.02)
 
 
@@ -207,19 +208,107 @@ def clock(program, shim, d):
     assert len(program.table(f"{d}/s.db", "events")) == len(load.rows()) + 7
 
 
+SOMEBODY = 61001  # a user who is not root, where we are: root cannot be kept out
+
+
+class Shut:
+    """One folder of a daemon's may not be written to, nor what lies in it; afterwards it may."""
+
+    def __init__(self, program, d, folder):
+        self.d, self.folder = d, f"{d}/{folder}" if folder else d
+        self.kind = Watch()
+        self.kind.begin(program, d)
+        self.calm = f"{d}.calm"
+        shutil.copytree(d, self.calm)
+        self.user = SOMEBODY if os.geteuid() == 0 else None
+        for name in ("drop/done", "drop/failed", "drop/work/inbox", "drop/work/desk", "out"):
+            os.makedirs(f"{d}/{name}", exist_ok=True)
+        if self.user:
+            for path, _, files in os.walk(d):
+                for name in (path, *(f"{path}/{f}" for f in files)):
+                    os.chown(name, self.user, self.user)
+        self.env = program.env
+
+    def start(self, program, words, **more):
+        return subprocess.Popen([program, *words], env=self.env, stdin=subprocess.DEVNULL, cwd="/", user=self.user,
+                                group=self.user, extra_groups=[] if self.user else None, **more)
+
+    def __enter__(self):
+        self.mode = os.stat(self.folder).st_mode
+        os.chmod(self.folder, 0o500)
+        return self
+
+    def __exit__(self, *_):
+        os.chmod(self.folder, self.mode)
+
+
+def everything(d):
+    """What was dropped and what was made of it, by content; the note of a failure is no copy."""
+    out = set()
+    for path, _, files in os.walk(f"{d}/drop"):
+        out |= {whole.content(f"{path}/{f}") for f in files if not f.startswith(".") and f != "status.json" and
+                not f.endswith(".why.txt")}
+    return out
+
+
+def shut_one(program, path, d, folder, said, begins, words):
+    """The daemon says what it cannot do, loses nothing, and goes on when it can."""
+    os.makedirs(d)
+    s = Shut(program, d, folder)
+    want = everything(d)
+    log = f"{d}.log"
+    with s, open(log, "wb") as f:
+        p = s.start(path, words, stdout=f, stderr=f)
+        try:
+            until(lambda: f"{folder or 'the folder of the store'}: it is said\n{whole.content(log).decode()}", lambda: p.poll() is not None or
+                  said in whole.content(log))
+            told = whole.content(log).decode()
+            if not begins:
+                assert p.wait(timeout=PATIENCE) == 3, told
+            assert said in whole.content(log), told
+            assert begins == (p.poll() is None), told
+            assert want <= everything(d), "something is gone"
+        finally:
+            if p.poll() is None:
+                p.send_signal(signal.SIGTERM)
+            assert p.wait(timeout=PATIENCE) in (0, 3)
+    assert want <= everything(d), "something is gone"
+    p = s.start(path, [*words, "--once"], stdout=subprocess.PIPE, stderr=subprocess.STDOUT)
+    out, _ = p.communicate(timeout=PATIENCE)
+    assert p.returncode == 0, out.decode()
+    assert call(program, Watch().words(s.calm))[0] == 0
+    store, folders = Watch().result(program, d)
+    calm, lie = Watch().result(program, s.calm)
+    for what, x, y in zip(("log", "open findings"), calm, store):
+        same(what, folder, map(str, x), map(str, y))
+    assert folders == lie, f"{folder}: files are not where they should be"
+    shutil.rmtree(d)
+    shutil.rmtree(s.calm)
+
+
 def shut(program, _shim, d):
-    """Folders that may not be written to are said at the start, and nothing is begun."""
-    if os.geteuid() == 0:
-        return  # who may do everything cannot be kept out
-    kind = Watch()
-    kind.begin(program, d)
-    for name in ("drop/done", "drop/failed", "out", "backup"):
-        os.makedirs(f"{d}/{name}", exist_ok=True)
-        os.chmod(f"{d}/{name}", 0o500)
-    code, text = call(program, ["nightly", f"{d}/none", "--out", f"{d}/out", "--db", f"{d}/s.db"])
-    assert code == 3 and "Permission denied" in text, text
-    for name in ("drop/done", "drop/failed", "out", "backup"):
-        os.chmod(f"{d}/{name}", 0o700)
+    """Folders that may not be written to are said, whoever is kept out; nothing is lost."""
+    at = d
+    while os.geteuid() == 0 and at != "/":
+        os.chmod(at, os.stat(at).st_mode | 0o011)
+        at = os.path.dirname(at)
+    path = shutil.copy(program.path, f"{d}/tripsift")
+    os.chmod(path, 0o755)
+    no = b"Permission denied"
+    for folder, said, begins in (("drop/inbox", b"may not be moved", True), ("drop/desk", b"may not be moved", True), ("drop/done", no, True),
+                                 ("drop/failed", no, True), ("out", no, True), ("backup", no, True),
+                                 ("drop", no, True), ("", no, False)):
+        w = f"{d}/{folder.replace('/', '-') or 'store'}"
+        words = [x for x in Watch().words(w) if x != "--once"] + ["--look", "1"]
+        print("odd.py: shut:", folder or "store", flush=True)
+        shut_one(program, path, w, folder, said, begins, words)
+    w = f"{d}/nightly"
+    os.makedirs(w)
+    with Shut(program, w, "out") as s:
+        p = s.start(path, ["nightly", f"{w}/none", "--out", f"{w}/out", "--db", f"{w}/s.db"],
+                    stdout=subprocess.PIPE, stderr=subprocess.STDOUT)
+        text, _ = p.communicate(timeout=PATIENCE)
+    assert p.returncode == 3 and no in text, text
 
 
 def many(program, _shim, d):
@@ -231,7 +320,7 @@ def many(program, _shim, d):
                   [(str(i % 97), f"2026-10-01T{i // 3600 % 24:02d}:{i // 60 % 60:02d}:{i % 60:02d}Z", "zone-open", str(i))])
     begun = time.monotonic()
     p = subprocess.run([program.path, "watch", f"{d}/drop", "--db", f"{d}/s.db", "--settle", "0", "--once"],
-                       env=program.env, capture_output=True, check=False)
+                       env=program.env, capture_output=True, check=False, timeout=PATIENCE + n / 10)
     print(f"odd.py: {n} files in {time.monotonic() - begun:.1f} s")
     assert p.returncode == 0, p.stderr[-2000:]
     assert len(program.table(f"{d}/s.db", "events")) == n
@@ -240,7 +329,10 @@ def many(program, _shim, d):
 
 def main(program, folder, _seed):
     shim = os.path.abspath(sys.argv[2])
+    names = os.environ.get("CASES")
     for case in (share, locked, damaged, alone, clock, shut, many):
+        if names and case.__name__ not in names.split(","):
+            continue
         d = f"{folder}/{case.__name__}"
         os.makedirs(d)
         case(program, shim, d)
