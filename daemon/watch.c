@@ -798,14 +798,14 @@ loop(struct watch *w)
 		}
 		ping(w);
 		look(w);
-		busy = loop_now() >= w->rest_until && work(w);
+		/* Of one moment: what rests now is not over when it ends a moment later. */
+		now = loop_now();
+		busy = now >= w->rest_until && work(w);
 		if (!busy && !*loop_stop())
 			night(w);
-		if (!busy && *w->doing)
-			say_idle(w);
 		if (w->o->once && !busy && w->unjudged < 0 && drop_waiting(w->drop) == 0 &&
-		    w->n_poor == 0 && loop_now() >= w->rest_until && loop_now() >= w->night_again &&
-		    loop_now() >= w->backup_again)
+		    w->n_poor == 0 && now >= w->rest_until && now >= w->night_again &&
+		    now >= w->backup_again)
 			return;
 	}
 }

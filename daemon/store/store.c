@@ -264,6 +264,13 @@ store_open(const char *path, enum store_mode mode, bool *made, struct err *e)
 		db_fault(s, e, "cannot open the store");
 		goto fail;
 	}
+	/* Where it cannot be opened for writing, be it for a moment only, SQLite opens it for
+	 * reading and says nothing. */
+	if (mode != STORE_READ && sqlite3_db_readonly(s->db, "main") == 1) {
+		err_set(e, ERR_STORE, full, 0, "may not be written to: %s",
+		    access(full, W_OK) != 0 ? strerror(errno) : "it could not be opened; try again");
+		goto fail;
+	}
 	sqlite3_busy_timeout(s->db, WAIT_MS);
 	sqlite3_db_config(s->db, SQLITE_DBCONFIG_TRUSTED_SCHEMA, 0, NULL);
 	if (check_schema(s, mode, &fresh, e))
