@@ -256,6 +256,31 @@ file_asides_once(struct store *s, int64_t file, struct err *e)
 	return db_run(s, st, e);
 }
 
+int
+file_cover_once(struct store *s, int64_t file, struct err *e)
+{
+	sqlite3_stmt *st = db_stmt(s, "SELECT f.id FROM file f JOIN file n ON n.id = ?1"
+	    " AND f.size = n.size AND f.crc32 = n.crc32 AND f.kind = n.kind AND f.id < n.id"
+	    " AND f.wordings IS n.wordings AND f.covers_all = n.covers_all"
+	    " AND f.from_at = n.from_at AND f.to_at = n.to_at"
+	    " AND f.sure_from IS n.sure_from AND f.sure_to IS n.sure_to"
+	    " WHERE NOT EXISTS (SELECT account, lo, hi FROM cover WHERE file = f.id"
+	    "  EXCEPT SELECT account, lo, hi FROM cover WHERE file = n.id)"
+	    " ORDER BY f.id DESC LIMIT 1", e);
+	int64_t older;
+	int rc;
+
+	if (!st)
+		return -1;
+	sqlite3_bind_int64(st, 1, file);
+	if ((rc = db_step(s, st, e)) <= 0)
+		return rc;
+	older = sqlite3_column_int64(st, 0);
+	sqlite3_reset(st);
+	return db_run_id(s, "DELETE FROM cover WHERE file = ?1", older, e) ||
+	    db_run_id(s, "UPDATE file SET from_at = NULL, to_at = NULL WHERE id = ?1", older, e) ? -1 : 0;
+}
+
 /* ---- the end of a file ----------------------------------------------------- */
 
 /* For each kind that has versions: rows of the file that differ from what holds so far

@@ -88,5 +88,9 @@ int table_wordings_each(struct store *s, int (*each)(void *ctx, const struct wor
 
 /* Set-aside rows of a file that was read before stand under the earlier reading. */
 int file_asides_once(struct store *s, int64_t file, struct err *e);
+/* What the same file covered when it was read before, it covers now: the span and the
+ * accounts of the reading before are this one's alone, or an export that is dropped every
+ * night would speak once a night for each account. */
+int file_cover_once(struct store *s, int64_t file, struct err *e);
 
 #endif

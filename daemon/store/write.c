@@ -186,7 +186,8 @@ end_file(struct writer *w, const struct piece *p, int64_t rows, int64_t stored, 
 	db_bind_time(st, 10, p->sure_from);
 	db_bind_time(st, 11, p->sure_to);
 	sqlite3_bind_int64(st, 12, expired);
-	if (db_run(w->store, st, e) || file_asides_once(w->store, w->file_id[p->file], e))
+	if (db_run(w->store, st, e) || file_asides_once(w->store, w->file_id[p->file], e) ||
+	    file_cover_once(w->store, w->file_id[p->file], e))
 		return -1;
 	return w->o.covers_all ? due_sites(w, e) : 0;
 }

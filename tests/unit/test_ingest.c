@@ -256,6 +256,59 @@ accounts_of_a_failed_file_are_known_again(void **state)
 	}
 }
 
+#define SPANS "SELECT group_concat(x, ' ') FROM (SELECT a.account || ':' ||" \
+	" strftime('%%dT%%H', from_at / 1000, 'unixepoch') || '-' ||" \
+	" strftime('%%dT%%H', to_at / 1000, 'unixepoch') AS x" \
+	" FROM account_span s JOIN account a ON a.id = s.account ORDER BY 1)"
+
+/* An export that is dropped night after night speaks once for each account; one that says
+ * more speaks as well. Whatever speaks moves with the clock of the site. */
+static void
+the_same_file_speaks_once(void **state)
+{
+	static const char text[] = "account,time,event\nA1,2026-10-01 08:00:00,test\n"
+	    "A2,2026-10-01 09:00:00,test\nA3,2026-10-02 09:00:00,test\n";
+
+	(void)state;
+	for (size_t batch = 0; batch < 4; batch += 2) {
+		struct help h;
+
+		help_open(&h);
+		h.o.batch = batch;
+		for (int n = 1; n < 5; n++) {
+			help_take(&h, n == 3 ? "other name.csv" : "a.csv", text);
+			assert_int_equal(help_number(&h, "SELECT count(*) FROM file"), n);
+			assert_int_equal(help_number(&h, "SELECT count(*) FROM file WHERE from_at IS NULL"), n - 1);
+			assert_int_equal(help_number(&h, "SELECT count(*) FROM cover"), 3);
+			assert_string_equal(help_sql(&h, SPANS), "A1:01T08-02T09 A2:01T08-02T09 A3:01T08-02T09");
+			if (n == 1)
+				help_exec(h.db, "DELETE FROM due");
+		}
+		assert_int_equal(help_number(&h, "SELECT count(*) FROM due"), 0);
+		help_take(&h, "sites.csv", "account,timezone\nA1,Asia/Tokyo\nA2,Asia/Tokyo\nA3,Asia/Tokyo\n");
+		assert_string_equal(help_sql(&h, SPANS), "A1:30T23-02T00 A2:30T23-02T00 A3:30T23-02T00");
+		/* One row more is another file, also where its span is the same. */
+		help_take(&h, "a.csv", arena_fmt(&h.arena, "%sA1,2026-10-02 08:00:00,test\n", text));
+		assert_int_equal(help_number(&h, "SELECT count(*) FROM cover"), 6);
+		/* Read in another zone it speaks for another span. */
+		h.o.timezone = "Asia/Tokyo";
+		help_take(&h, "b.csv", "account,time,event\nB1,2026-10-01 08:00:00,test\n");
+		h.o.timezone = "UTC";
+		help_take(&h, "b.csv", "account,time,event\nB1,2026-10-01 08:00:00,test\n");
+		assert_int_equal(help_number(&h, "SELECT count(*) FROM cover"), 8);
+		/* With every account of sites it says more than without. */
+		help_take(&h, "c.csv", "account,time,event\nC1,2026-10-01 08:00:00,test\n");
+		h.o.covers = COVERS_ALL;
+		help_take(&h, "c.csv", "account,time,event\nC1,2026-10-01 08:00:00,test\n");
+		assert_int_equal(help_number(&h, "SELECT count(*) FROM cover"), 10);
+		help_take(&h, "c.csv", "account,time,event\nC1,2026-10-01 08:00:00,test\n");
+		assert_int_equal(help_number(&h, "SELECT count(*) FROM cover"), 10);
+		assert_int_equal(help_number(&h, "SELECT count(*) FROM file"
+		    " WHERE covers_all AND from_at IS NOT NULL"), 1);
+		help_close(&h);
+	}
+}
+
 static void
 a_wrong_checksum_fails_the_file(void **state)
 {
@@ -629,6 +682,7 @@ main(void)
 		cmocka_unit_test(asides_of_a_second_reading),
 		cmocka_unit_test(a_failed_file_leaves_nothing),
 		cmocka_unit_test(accounts_of_a_failed_file_are_known_again),
+		cmocka_unit_test(the_same_file_speaks_once),
 		cmocka_unit_test(a_wrong_checksum_fails_the_file),
 		cmocka_unit_test(a_failed_list_leaves_nothing),
 		cmocka_unit_test(files_that_are_none),
