@@ -4,17 +4,21 @@
     kill.py PROGRAM [SEED] [TRIALS]
 
 Each trial drops a small town's files into the folders, kills `watch` with SIGKILL one to
-four times, wherever it just is (claiming, reading, judging, moving, telling the night),
-lets it finish, and compares with a run that nobody disturbed: every row of every file is
-there exactly once, every file is in one place, findings are the same, what the night
-wrote is whole. SIGKILL leaves the page cache as it is, so this says nothing of syncs.
+four times, wherever it just is (claiming, reading, judging, moving, removing what is older
+than it is to be kept, telling the night, making the backup), lets it finish, and compares
+with a run that nobody disturbed: every row of every file is there exactly once or counted
+as removed, every file is in one place, findings are the same, what the night wrote is whole.
+SIGKILL leaves the page cache as it is, so this says nothing of syncs.
 """
+import contextlib
 import glob
 import gzip
 import os
 import random
+import re
 import shutil
 import signal
+import sqlite3
 import subprocess
 import sys
 import time
@@ -26,6 +30,7 @@ from program import cases, same, write_csv
 from town import COLUMNS, Town
 
 CLAIMED = "work"
+YEARS = (2019, 2020, 2021)
 
 TRIALS = 15
 PIECES, CRUMBS = 8, 20
@@ -34,6 +39,7 @@ LISTS = ("sites", "roster", "plan", "service", "roster-later")
 
 def fixture(folder):
     """inbox/ and desk/ as they are dropped; two files cannot be taken."""
+    os.makedirs(f"{folder}.old")
     os.makedirs(f"{folder}/inbox")
     os.makedirs(f"{folder}/desk")
     town = Town(2, 16, 24)
@@ -54,6 +60,19 @@ def fixture(folder):
     shutil.copy(f"{folder}/made/town/plan.csv", f"{folder}/inbox/misplaced.csv")
     write_csv(f"{folder}/desk/other.csv", ("name", "colour"), [("a", "red")])
     shutil.rmtree(f"{folder}/made")
+    # A history of years ago, which the night removes.
+    for year in YEARS:
+        write_csv(f"{folder}.old/{year}.csv", COLUMNS, [
+            [re.sub(r"^20\d\d(?=-\d\d-\d\d)", str(year), cell) for cell in row] for row in rows])
+    write_csv(f"{folder}.old/kept.csv", ("rule", "setting", "value"), [("kept", "events", "400")])
+
+
+def store_before(program, fix):
+    """A store with that history; its night is long ago, so that the next one is due at once."""
+    db = f"{fix}.old/s.db"
+    os.makedirs(f"{fix}.old/none")
+    program.ingest(db, f"{fix}.old")
+    program.run(db, "nightly", f"{fix}.old/none", "--out", f"{fix}.old/out", "--now", "2020-01-01T00:00")
 
 
 def start(program, d, *words):
@@ -64,12 +83,20 @@ def start(program, d, *words):
                             stderr=open(f"{d}/log", "ab"))
 
 
-def prepare(program, fix, d):
-    os.makedirs(f"{d}/none")
+def prepare(fix, d):
+    os.makedirs(d)
     shutil.copytree(fix, f"{d}/drop")
-    # A night long ago, so that the next one is due as soon as all is taken in.
-    program.run(f"{d}/s.db", "nightly", f"{d}/none", "--out", f"{d}/out", "--now", "2020-01-01T00:00")
-    shutil.rmtree(f"{d}/out")
+    shutil.copy(f"{fix}.old/s.db", f"{d}/s.db")
+
+
+def log(d):
+    with open(f"{d}/log", encoding="utf-8") as f:
+        return f.read()
+
+
+def removed(d):
+    with contextlib.closing(sqlite3.connect(f"{d}/s.db")) as c:
+        return c.execute("SELECT kind, sum(n), min(oldest), max(newest) FROM removal GROUP BY kind").fetchall()
 
 
 def finish(program, d):
@@ -78,19 +105,27 @@ def finish(program, d):
 
 
 def trial(program, fix, d, rng, span):
-    """(kills, restarts that found something in work/)."""
-    prepare(program, fix, d)
+    """(kills, restarts that found something in work/, kills between removing and the night's end)."""
+    prepare(fix, d)
     kills = rng.randrange(1, 5)
-    found = 0
+    found = late = 0
     for _ in range(kills):
         # Small batches make files span several, in a transaction of their own.
         p = start(program, d, "--batch", str(rng.choice((50, 1000, 400000))))
-        time.sleep(rng.uniform(0, span) * rng.random())  # more of them early: most happens then
+        if rng.random() < 0.4:	# the night is short
+            end = time.monotonic() + span
+            while "what=judged" not in log(d).rsplit("what=start", 1)[-1] and time.monotonic() < end:
+                time.sleep(0.001)
+            time.sleep(rng.uniform(0, span / 3))
+        else:
+            time.sleep(rng.uniform(0, span) * rng.random())  # more of them early: most happens then
         p.send_signal(signal.SIGKILL)
         p.wait()
         found += bool(glob.glob(f"{d}/drop/{CLAIMED}/*/*"))
+        last = log(d).rsplit("what=start", 1)[-1]
+        late += "what=removed" in last and "what=backup" not in last
     finish(program, d)
-    return kills, found
+    return kills, found, late
 
 
 def main(program, folder, seed):
@@ -98,7 +133,8 @@ def main(program, folder, seed):
     rng = random.Random(f"kill/{seed}")
     fix = f"{folder}/fixture"
     fixture(fix)
-    prepare(program, fix, f"{folder}/calm")
+    store_before(program, fix)
+    prepare(fix, f"{folder}/calm")
     begun = time.monotonic()
     finish(program, f"{folder}/calm")
     span = (time.monotonic() - begun) * 1.1
@@ -109,24 +145,27 @@ def main(program, folder, seed):
         f"{len(lie[0])} done, {len(lie[1])} failed"
     whole.night(f"{folder}/calm/out")
     assert whole.backups(f"{folder}/calm/backup") == 1
-    kills = found = 0
+    gone = removed(f"{folder}/calm")
+    assert [g[0] for g in gone] == ["events"], gone
+    kills = found = late = 0
     for n in range(trials):
         d = f"{folder}/{n}"
-        a, b = trial(program, fix, d, rng, span)
-        kills, found = kills + a, found + b
+        a, b, c = trial(program, fix, d, rng, span)
+        kills, found, late = kills + a, found + b, late + c
         try:
             have = whole.store(program, f"{d}/s.db")
             for what, x, y in zip(("log", "open findings"), want, have):
                 same(what, f"trial {n}", x, y)
             same("cleared findings", f"trial {n}", want[2], have[2], more=True)
             assert whole.folders(f"{d}/drop") == lie, f"trial {n}: files are not where they should be"
+            assert removed(d) == gone, f"trial {n}: removed {removed(d)}, not {gone}"
             whole.night(f"{d}/out")
             assert whole.backups(f"{d}/backup") >= 1, f"trial {n}: the night has no backup"
         except AssertionError as e:
-            with open(f"{d}/log", encoding="utf-8") as f:
-                raise AssertionError(f"trial {n}: {e}\n{f.read()[-4000:]}") from e
+            raise AssertionError(f"trial {n}: {e}\n{log(d)[-4000:]}") from e
         shutil.rmtree(d)
-    print(f"kill.py: {trials} trials, {kills} kills, {found} of them with files in work/")
+    print(f"kill.py: {trials} trials, {kills} kills, {found} of them with files in work/, {late} after "
+          "something was removed and before the backup")
 
 
 cases(main)
