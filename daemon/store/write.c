@@ -24,11 +24,13 @@ bind_wall(sqlite3_stmt *st, int i, int64_t wall, const struct local *l)
 		sqlite3_bind_int64(st, i, wall);
 }
 
-/* The file speaks for the account. Unless another file has told as much, it is due. */
+/* The file speaks for the account. Unless another file has told as much, it is due; who is
+ * so for its rows is not asked, since that looks through all files that speak for it. */
 static int
-add_cover(struct writer *w, int64_t account, const struct piece *p, const struct local *l,
+add_cover(struct writer *w, const struct acct *a, const struct piece *p, const struct local *l,
     struct err *e)
 {
+	int64_t account = a->store.id;
 	sqlite3_stmt *st = db_stmt(w->store, "INSERT INTO cover VALUES(?1, ?2, ?3, ?4)", e);
 
 	if (!st)
@@ -37,7 +39,11 @@ add_cover(struct writer *w, int64_t account, const struct piece *p, const struct
 	sqlite3_bind_int64(st, 2, account);
 	bind_wall(st, 3, l->lo, l);
 	bind_wall(st, 4, l->hi, l);
-	if (db_run(w->store, st, e) || !(st = db_stmt(w->store, "INSERT OR IGNORE INTO due"
+	if (db_run(w->store, st, e))
+		return -1;
+	if (a->store.due)
+		return 0;
+	if (!(st = db_stmt(w->store, "INSERT OR IGNORE INTO due"
 	    " SELECT ?1 WHERE ?2 IS NOT NULL AND NOT EXISTS (SELECT 1 FROM cover c"
 	    "  CROSS JOIN file f ON f.id = c.file WHERE c.account = ?1 AND c.file <> ?4"
 	    "  AND f.from_at <= ?2 AND f.to_at >= ?3)", e)))
@@ -319,18 +325,18 @@ keep_rows(struct writer *w, size_t from, size_t to, struct err *e)
 	/* What is not kept is no proof that anything was covered. */
 	if ((size_t)expired == to - from)
 		return 0;
-	if (p->begins && p->ends) {
-		see_local(w, from, to, &local);
-		if (add_cover(w, a->store.id, p, &local, e))
+	if (n) {
+		place_touch(w, a);
+		place_keep_points(w, a, last_point);
+		if (place_due(w, a, e))
 			return -1;
-	} else {
-		see_spanning(w, a, p->file, from, to);
 	}
-	if (n == 0)
+	if (!(p->begins && p->ends)) {
+		see_spanning(w, a, p->file, from, to);
 		return 0;
-	place_touch(w, a);
-	place_keep_points(w, a, last_point);
-	return place_due(w, a, e);
+	}
+	see_local(w, from, to, &local);
+	return add_cover(w, a, p, &local, e);
 }
 
 static int
@@ -458,9 +464,9 @@ take_part(struct writer *w, size_t at, struct err *e)
 	if (!p->ends)
 		return 0;
 	for (size_t i = 0; i < w->n_seen; i++) {
-		const struct acct_store *a = &w->seen[i]->store;
+		const struct acct *a = w->seen[i];
 
-		if (add_cover(w, a->id, p, &(struct local){ a->local_lo, a->local_hi }, e))
+		if (add_cover(w, a, p, &(struct local){ a->store.local_lo, a->store.local_hi }, e))
 			return -1;
 	}
 	if (end_file(w, p, w->open_rows, w->open_stored, w->open_repeated, w->open_aside,
