@@ -666,7 +666,7 @@ retain(struct watch *w, int64_t now)
 		if (!kept[k].sum.n)
 			continue;
 		log_begin(&l, LOG_INFO, "removed");
-		log_text(&l, "what", kept[k].kind);
+		log_text(&l, "kind", kept[k].kind);
 		log_int(&l, "days", kept[k].days);
 		log_int(&l, "count", kept[k].sum.n);
 		log_int(&l, "bytes", kept[k].sum.bytes);

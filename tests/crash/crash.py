@@ -24,7 +24,7 @@ import sys
 HERE = os.path.dirname(os.path.abspath(__file__))
 sys.path[:0] = [HERE, os.path.join(HERE, "..")]
 import replay
-from loads import chosen, Decide, Expire, First, Ingest, Nightly, Watch, run
+from loads import chosen, Decide, Expire, ExpireByNight, First, Ingest, Nightly, Watch, run
 from program import cases, same
 
 
@@ -128,7 +128,8 @@ SYNCS = (
 
 def main(program, folder, seed):
     shim, most = os.path.abspath(sys.argv[2]), int(sys.argv[4]) if len(sys.argv) > 4 else None
-    trials = {k: Trial(program, shim, folder, k()) for k in chosen(Ingest, Decide, Nightly, Watch, First, Expire)}
+    trials = {k: Trial(program, shim, folder, k())
+              for k in chosen(Ingest, Decide, Nightly, Watch, First, Expire, ExpireByNight)}
     with concurrent.futures.ThreadPoolExecutor(os.cpu_count() + 1) as pool:
         for t in trials.values():
             tried, found = t.faults(pool, f"crash/{seed}", most=most, first=most is not None)

@@ -22,7 +22,7 @@ import sys
 
 HERE = os.path.dirname(os.path.abspath(__file__))
 sys.path[:0] = [HERE, os.path.join(HERE, "..")]
-from loads import chosen, Decide, Expire, First, Ingest, Nightly, Watch
+from loads import chosen, Decide, Expire, ExpireByNight, First, Ingest, Nightly, Watch
 from program import cases, same
 
 KINDS = (
@@ -100,7 +100,7 @@ def main(program, folder, seed):
     shim, most = os.path.abspath(sys.argv[2]), numbers[1] if len(numbers) > 1 else 300
     rng = random.Random(f"fault/{seed}")
     with concurrent.futures.ThreadPoolExecutor(os.cpu_count() + 1) as pool:
-        for kind in chosen(Ingest, Decide, Nightly, Watch, First, Expire):
+        for kind in chosen(Ingest, Decide, Nightly, Watch, First, Expire, ExpireByNight):
             t = Trial(program, shim, folder, kind())
             count = {call: t.calls(call) for call in dict.fromkeys(k[0] for k in KINDS)}
             tries = [(call, n, error, times) for call, error, times in KINDS

@@ -245,6 +245,9 @@ class Expire(Load):
         return ["expire", f"{d}/drop", "--db", f"{d}/s.db", "--backup", f"{d}/backup", "--out", f"{d}/out", "--yes",
                 "--now", "2030-01-01"]
 
+    def is_done(self, told):
+        return told(1)
+
     def files(self, d):
         """{kind: its copies}"""
         find = lambda what: {p[len(d):] for p in glob.glob(f"{d}/{what}", recursive=True) if os.path.isfile(p)}
@@ -263,10 +266,11 @@ class Expire(Load):
         for path in glob.glob(f"{d}/drop/failed/*"):
             assert path.endswith(".why.txt") or whole.content(f"{path}.why.txt"), f"{path} without its note"
         now = self.files(d)
+        done = self.is_done(told)
         for kind, there in self.old.items():
             gone, noted = len(there - now[kind]), ask(d, f"SELECT coalesce(sum(n), 0) FROM removal WHERE kind = '{kind}'")
             assert noted <= gone, f"{kind}: {noted} noted as removed, {gone} are gone"
-            assert noted == gone or not told(1), f"{kind}: told as removed: {noted} are noted, {gone} are gone"
+            assert noted == gone or not done, f"{kind}: told as removed: {noted} are noted, {gone} are gone"
 
     def result(self, program, d):
         found = whole.store(program, f"{d}/s.db", night=False)
@@ -288,5 +292,45 @@ class Expire(Load):
         finally:
             for path in glob.glob(f"{d}/again.db*"):
                 os.remove(path)
-        return found, (sorted(now["done"] | now["backups"] | now["pages"]), sorted(
+        return found, (sorted(set().union(*(now[k] for k in now if k != "failed"))), sorted(
             p[len(d):] for p in glob.glob(f"{d}/drop/failed/*")))
+
+
+class ExpireByNight(Expire):
+    """The same by the daemon, whose night tells of it and writes the pages anew."""
+    name, night = "night that expires", True
+
+    def begin(self, program, d):
+        super().begin(program, d)
+        with contextlib.closing(sqlite3.connect(f"{d}/s.db")) as c:
+            c.execute("UPDATE night SET at = 1577836800000")
+            c.commit()
+        self.made = set(os.listdir(f"{d}/backup"))
+
+    def words(self, d):
+        return ["watch", f"{d}/drop", "--db", f"{d}/s.db", "--settle", "0", "--once", "--nightly", "00:00",
+                "--out", f"{d}/out", "--backup", f"{d}/backup"]
+
+    def is_done(self, told):
+        return "what=night " in told(2)
+
+    def files(self, d):
+        return {kind: there for kind, there in super().files(d).items() if kind != "pages"}
+
+    def said(self, program, d, told):
+        super().said(program, d, told)
+        if ask(d, "SELECT count(*) FROM night") == 2:
+            told_night(d)
+
+    def result(self, program, d):
+        found, _ = super().result(program, d)
+        whole.night(f"{d}/out")
+        with open(f"{d}/out/digest.txt", encoding="utf-8") as f:
+            text = f.read()
+        with contextlib.closing(sqlite3.connect(f"{d}/s.db")) as c:
+            n, = c.execute("SELECT sum(n) FROM removal WHERE kind = 'events'").fetchone()
+        assert f"\n  events: {n}, of 2021-10-01 to" in text, text
+        # The day is that of the run.
+        new = [n for n in os.listdir(f"{d}/backup") if n not in self.made and not n.endswith(".part")]
+        assert new, "the night has no backup"
+        return found, None
