@@ -413,15 +413,16 @@ expire_phrases(struct expiry *x, struct err *e)
 	return rc;
 }
 
-/* A lot ends: it is noted, and stands. */
+/* A lot ends: it is noted, and stands; only then it counts. */
 static int
 commit(struct expiry *x, struct err *e)
 {
-	if (!x->o->dry && x->lot.n && note(x->s, "events", x->o, &x->lot, &x->removal, e))
+	if (!x->o->dry && ((x->lot.n && note(x->s, "events", x->o, &x->lot, &x->removal, e)) ||
+	    store_commit(x->s, e)))
 		return -1;
 	add(x->sum, &x->lot);
 	x->lot = none;
-	return x->o->dry ? 0 : store_commit(x->s, e);
+	return 0;
 }
 
 static bool
@@ -446,7 +447,8 @@ expire_lots(struct expiry *x, const struct moved *list, size_t n, struct err *e)
 		if (x->o->tick)
 			x->o->tick(x->o->tick_ctx, "removing old events", (int)(i * 100 / n));
 	}
-	if (n && !x->o->dry && (store_begin(x->s, e) || expire_copies(x, e) ||
+	/* Copies also when no account is older than the last time: that may have been cut short. */
+	if (!x->o->dry && (store_begin(x->s, e) || expire_copies(x, e) ||
 	    (x->sum->n && expire_phrases(x, e)) || store_commit(x->s, e)))
 		return -1;
 	return 0;
@@ -496,8 +498,10 @@ expire_asides(struct store *s, const struct expire_options *o, struct removed *o
 	int rc = -1;
 
 	*out = none;
-	if (expire_before(s, o, &from, e) || from == NO_TIME)
-		return from == NO_TIME ? 0 : -1;
+	if (expire_before(s, o, &from, e))
+		return -1;
+	if (from == NO_TIME)
+		return 0;
 	if (!o->dry && (db_exec(s, "PRAGMA secure_delete = ON", e) || store_begin(s, e)))
 		return -1;
 	st = db_stmt(s, "SELECT count(*), coalesce(sum(length(x.raw)), 0), min(f.taken), max(f.taken)"
@@ -526,6 +530,8 @@ expire_asides(struct store *s, const struct expire_options *o, struct removed *o
 	if (rc == 0)
 		rc = store_commit(s, e);
 out:
+	if (rc)
+		*out = none;
 	if (!o->dry) {
 		store_abort(s);
 		sqlite3_exec(s->db, "PRAGMA secure_delete = OFF", NULL, NULL, NULL);
