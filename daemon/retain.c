@@ -34,7 +34,8 @@ static const struct removed none = { 0, 0, NO_TIME, NO_TIME };
 static int
 fault(const char *folder, const char *what, const char *name, struct err *e)
 {
-	return err_set(e, ERR_IO, folder, 0, "%s %s: %s", what, name, strerror(errno));
+	return err_set(e, ERR_IO, folder, 0, "%s%s%s: %s", what, *name ? " " : "", name,
+	    strerror(errno));
 }
 
 static void
@@ -441,7 +442,7 @@ outside(struct step *x, struct expire_options *how, int (*remove)(struct step *x
 		return rc;
 	rc = remove(x, e);
 	noted = note(x, how, rc ? &(struct err){ 0 } : e);
-	if (noted == 0)
+	if (rc == 0 && noted == 0)
 		remove_days(x);
 	free(x->gone);
 	free(x->day);

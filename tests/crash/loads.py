@@ -230,11 +230,14 @@ class Expire(Load):
         os.makedirs(f"{d}/drop/done/2026-10-01")
         os.rename(f"{d}/drop/done/{LONG_AGO}/roster.csv.gz", f"{d}/drop/done/2026-10-01/roster.csv.gz")
         write_csv(f"{d}/drop/done/{LONG_AGO}/of-somebody.csv", ("a",), [])
+        os.makedirs(f"{d}/drop/done/2021-11-02")
+        os.rename(f"{d}/drop/done/{LONG_AGO}/sites.csv.gz", f"{d}/drop/done/2021-11-02/sites.csv.gz")
         with contextlib.closing(sqlite3.connect(f"{d}/s.db")) as c:
             c.execute("UPDATE file SET taken = 1635724800000, place = replace(place, ?, ?)", (
                 f"/done/{day}/", f"/done/{LONG_AGO}/"))
-            c.execute("UPDATE file SET place = replace(place, ?, '/done/2026-10-01/') WHERE name LIKE '%roster%'", (
-                f"/done/{LONG_AGO}/",))
+            for name, day in (("roster", "2026-10-01"), ("sites", "2021-11-02")):
+                c.execute("UPDATE file SET place = replace(place, ?, ?) WHERE name LIKE ?", (
+                    f"/done/{LONG_AGO}/", f"/done/{day}/", f"%/{name}.csv"))
             c.commit()
         for folder, _, files in os.walk(d):
             for name in files:
