@@ -70,9 +70,7 @@ judge(struct view *v, struct findings *out)
 		return;
 	radio = radio_of(v);
 	within = (int64_t)(limit(v, WITHIN, &radio) * DAY);
-	n = spells_newest(&all, within, &first, &last);
-	if (!n)
-		return;
+	n = spells_newest(&all, within, &first, &last);	/* 0: all are of devices */
 	for (size_t i = all.n; i-- > 0;)
 		if (all.spell[i].to == NO_TIME)
 			open = &all.spell[i];

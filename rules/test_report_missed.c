@@ -103,7 +103,7 @@ test_reports_missed(const struct view *v, struct test_reports *out)
 
 	*out = (struct test_reports){ .n = 0 };
 	collect(v, out);
-	if ((double)out->n < setting_value(v, r, "learn", -1))
+	if (!out->n)
 		return false;
 	last = v->event[out->event[0]].at;
 	if (v->now - last < 2 * SHORTEST || !(out->interval = learn(v, out)))
