@@ -2,7 +2,9 @@
  *
  * The interval is learned: the median of the newest gaps between reports, if nearly all of
  * them are alike. When the last two gaps are both longer, the interval was changed and the
- * shorter of them counts.
+ * shorter of them counts; one longer gap is enough where the panel was programmed at its
+ * begin, before a report was missed, and not again until the next one came, which would
+ * look like a repair.
  *
  * One cause, one finding: where the log tells of lost communication that began before the
  * second missed report was due and did not end, that is the cause, and trouble-left's; when
@@ -50,6 +52,26 @@ collect(const struct view *v, struct test_reports *r)
 	}
 }
 
+/* Was the panel programmed within the first `old` ms of the newest gap, and not later in it? */
+static bool
+is_set_anew(const struct view *v, const struct test_reports *r, double old)
+{
+	int64_t from = v->event[r->event[1]].at;
+	bool told = false;
+
+	for (size_t i = r->event[1]; i < r->event[0]; i++) {
+		const struct event *ev = &v->event[i];
+
+		if (ev->word != W_PROGRAM_ENTRY && ev->word != W_PROGRAM_EXIT &&
+		    ev->word != W_PROGRAMMING_CHANGED)
+			continue;
+		if ((double)(ev->at - from) > old || (ev->marks & MARK_RESET))
+			return false;
+		told = true;
+	}
+	return told && view_covered(v, from, v->event[r->event[0]].at);
+}
+
 /* In ms; 0 = too few or not regular. */
 static int64_t
 learn(const struct view *v, const struct test_reports *r)
@@ -80,7 +102,7 @@ learn(const struct view *v, const struct test_reports *r)
 	if (middle < SHORTEST || 100 * (double)near <
 	    setting_value(v, &rule_test_report_missed, "share", -1) * (double)(n - after))
 		return 0;
-	return (int64_t)(after >= 2 ? last : middle);
+	return (int64_t)(after >= 2 || (after == 1 && is_set_anew(v, r, middle)) ? last : middle);
 }
 
 /* Reports that were due in covered time after the last one and did not come. */

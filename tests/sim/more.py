@@ -502,7 +502,9 @@ def report_lost(t, a):
 
 @more(sort="house", calm=True, report_every=DAY)
 def report_weekly(t, a):
-    """Somebody set the daily report to weekly, nineteen days before the end."""
+    """Somebody set the daily report to weekly, nineteen days before the end; the log tells that
+    the panel was programmed."""
+    a.say(t.end - 19 * DAY + 60, "programming-changed")
     for back in (19, 12, 5):
         a.unsaid.append((t.end - back * DAY, t.end - (back - 6) * DAY, "test-report"))
     t.past(a, "test-report-missed", None, t.end - 19 * DAY, "until it is seen to be weekly")
