@@ -233,7 +233,7 @@ offset(const void *zone, int64_t utc)
 void
 cmd_zone(struct page *p, const struct tz *zone)
 {
-	p->zone = (struct text_zone){ tz_name(zone), offset, zone };
+	p->zone = (struct text_zone){ tz_shown(zone), offset, zone };
 }
 
 const struct tz *

@@ -70,7 +70,9 @@ const struct command cmd_visit = {
 	.about = "Holds what a visit should learn (plan, else roster) against what the panel "
 	    "learned and heard, on a sheet to print and sign: is every device learned, does it "
 	    "agree with its sticker, was it heard since, did anything foreign get in, is nothing "
-	    "left bypassed, in test or open. Read the site's newest export first.",
+	    "left bypassed, in test or open. Read the site's newest export first. The sheet "
+	    "may be left in a house: duress, silent panic and hold-up are not named on it. JSON is "
+	    "for programs and names them: keep it at the desk.",
 	.examples = "tripsift ingest after-work.csv && tripsift visit 1042\n"
 	    "tripsift visit 1042 --since 2026-10-01T08:00\n"
 	    "tripsift visit 1042 --format html > visit.html\n",

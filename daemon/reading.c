@@ -420,7 +420,7 @@ end_file(struct reading *r, struct batch *b)
 	f->note = wordin_join(r->arena, arena_text(r->arena, span_of(reader_note(r->reader))),
 	    r->used_fallback ? arena_fmt(r->arena,
 	        "local times of accounts that sites does not name were read as %s",
-	        tz_name(r->fallback)) : "");
+	        tz_shown(r->fallback)) : "");
 	if (r->wordin)
 		wordin_told(r->wordin, r->reader, r->arena, f);
 	r->file[r->at].wordings = info->wordings;

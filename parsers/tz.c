@@ -675,6 +675,12 @@ tz_name(const struct tz *z)
 	return z->name;
 }
 
+const char *
+tz_shown(const struct tz *z)
+{
+	return strcmp(z->name, "Etc/UTC") == 0 ? "UTC" : z->name;
+}
+
 /* ---- asking a zone ---- */
 
 /* The same point of an earlier cycle, if the list does not reach so far. */

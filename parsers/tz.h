@@ -26,6 +26,8 @@ const struct tz *tz_find(struct tz_set *set, struct span name, struct err *e);
  * /etc/localtime, else UTC. Lent; never NULL. */
 const struct tz *tz_machine(struct tz_set *set);
 const char *tz_name(const struct tz *z);
+/* The same as people read it: the database's "Etc/UTC" is "UTC". */
+const char *tz_shown(const struct tz *z);
 
 enum tz_fit { TZ_ONCE, TZ_TWICE, TZ_NEVER };
 

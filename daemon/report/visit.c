@@ -7,13 +7,25 @@
 
 /* ---- what is said -------------------------------------------------------------------- */
 
+static bool
+silent(const struct view *v, const struct visit_device *d)
+{
+	return d->kind == KIND_PANIC || d->kind == KIND_HOLD_UP || silent_text(d->name) ||
+	    silent_device(v, d->device);
+}
+
+const char *
+visit_serial(const struct view *v, const struct visit_device *d)
+{
+	return silent(v, d) ? "" : *d->serial ? d->serial : "no serial";
+}
+
 const char *
 visit_named(struct page *p, const struct view *v, const struct visit_device *d)
 {
 	const char *kind = d->kind == KIND_UNKNOWN ? "" : kind_heading(d->kind);
 
-	if (d->kind == KIND_PANIC || d->kind == KIND_HOLD_UP || silent_text(d->name) ||
-	    silent_device(v, d->device))
+	if (silent(v, d))
 		return SILENT_TEXT;
 	return arena_fmt(&p->arena, "%s%s%s%s", d->name, *d->name && *kind ? ", " : "", kind,
 	    d->life ? ", LIFE SAFETY" : "");
@@ -76,12 +88,12 @@ visit_device_state(struct page *p, struct view *v, const struct visit_device *d)
 }
 
 const char *
-visit_device_old(struct page *p, const struct visit_device *d)
+visit_device_old(struct page *p, const struct view *v, const struct visit_device *d)
 {
 	if (d->old == VISIT_OLD_NONE)
 		return NULL;
-	return arena_fmt(&p->arena, "replaces %s: %s", d->old_serial, d->old == VISIT_OLD_GONE ?
-	    "taken out" : d->old == VISIT_OLD_THERE ? "STILL IN THE PANEL by the log" :
+	return arena_fmt(&p->arena, "replaces %s: %s", silent(v, d) ? "another" : d->old_serial,
+	    d->old == VISIT_OLD_GONE ? "taken out" : d->old == VISIT_OLD_THERE ? "STILL IN THE PANEL by the log" :
 	    "NOT NAMED IN THE LOG, look at the panel");
 }
 
@@ -89,28 +101,28 @@ const char *
 visit_extra_text(struct page *p, const struct view *v, const struct visit_extra *e)
 {
 	if (silent_device(v, e->item->device) || silent_text(e->text))
-		return arena_fmt(&p->arena, "%s: %s (%s)", *e->item->serial ? e->item->serial :
-		    "no serial", verdict_text(e->verdict), SILENT_TEXT);
+		return arena_fmt(&p->arena, "%s%s%s: %s", *e->item->zone ? "zone " : "", e->item->zone,
+		    *e->item->zone ? ", " SILENT_TEXT : SILENT_TEXT, verdict_text(e->verdict));
 	return arena_fmt(&p->arena, "%s%s%s", e->text, e->life ? "; LIFE SAFETY" : e->maybe_life ?
 	    "; may be LIFE SAFETY" : "", e->removed == NO_TIME ? "" : arena_fmt(&p->arena,
 	    "; taken out %s", text_time(p, e->removed)));
 }
 
 void
-visit_refused(struct lines *out, const struct visit_check *x)
+visit_refused(struct lines *out, struct view *v, const struct visit_check *x)
 {
 	for (size_t i = 0; i < x->n_refused; i++)
-		lines_fmt(out, "%s at %s", x->refused[i]->serial,
+		lines_fmt(out, "%s at %s", visit_unnamed(v, x->refused[i]->serial),
 		    text_time(out->p, x->refused[i]->at));
 }
 
 void
-visit_waits(struct lines *out, const struct visit_check *x)
+visit_waits(struct lines *out, struct view *v, const struct visit_check *x)
 {
 	for (size_t i = 0; i < x->n_wait; i++)
 		lines_fmt(out, "%s for %s, waiting for an answer to %s",
 		    text_time(out->p, x->wait[i]->from), text_span(out->p, x->wait[i]->to -
-		    x->wait[i]->from), x->wait[i]->serial);
+		    x->wait[i]->from), visit_unnamed(v, x->wait[i]->serial));
 }
 
 const char *
@@ -143,10 +155,10 @@ lines(struct page *p, struct view *v, const struct visit_check *x)
 		bool ok = visit_status_done(d->status);
 		const char *lead = arena_fmt(&p->arena, " %-8s", ok ? "by log" : "REMAINS");
 		const char *under = "         ", *name = visit_named(p, v, d);
-		const char *old = visit_device_old(p, d), *boxes = "";
+		const char *serial = visit_serial(v, d), *old = visit_device_old(p, v, d), *boxes = "";
 
 		page_fmt(p, lead, "%s%s%s%s%s%s", *d->zone ? "zone " : "", d->zone, *d->zone ? ", " :
-		    "", *d->serial ? d->serial : "no serial", *name ? ", " : "", name);
+		    "", serial, *serial && *name ? ", " : "", name);
 		page_para(p, under, visit_device_state(p, v, d));
 		if (old)
 			page_para(p, under, old);
@@ -160,27 +172,27 @@ lines(struct page *p, struct view *v, const struct visit_check *x)
 }
 
 static void
-listed(struct page *p, const char *heading, const struct visit_check *x,
-    void (*gather)(struct lines *out, const struct visit_check *x))
+listed(struct page *p, const char *heading, struct view *v, const struct visit_check *x,
+    void (*gather)(struct lines *out, struct view *v, const struct visit_check *x))
 {
 	struct lines l = { .p = p };
 
-	gather(&l, x);
+	gather(&l, v, x);
 	if (l.n)
 		page_heading(p, STYLE_STRONG, heading);
 	lines_print(&l, "  ");
 }
 
 static void
-others(struct page *p, const struct view *v, const struct visit_check *x)
+others(struct page *p, struct view *v, const struct visit_check *x)
 {
 	if (x->n_extra)
 		page_heading(p, STYLE_STRONG, "LEARNED, BUT NOT EXPECTED");
 	for (size_t i = 0; i < x->n_extra; i++)
 		page_para(p, x->extra[i].removed == NO_TIME ? " REMAINS " : " gone    ",
 		    visit_extra_text(p, v, &x->extra[i]));
-	listed(p, "HEARD AND NOT ACCEPTED", x, visit_refused);
-	listed(p, "THE PANEL COULD HEAR NO OTHER DEVICE", x, visit_waits);
+	listed(p, "HEARD AND NOT ACCEPTED", v, x, visit_refused);
+	listed(p, "THE PANEL COULD HEAR NO OTHER DEVICE", v, x, visit_waits);
 }
 
 static void

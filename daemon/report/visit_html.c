@@ -43,14 +43,16 @@ static void
 one_device(struct html *h, struct view *v, const struct visit_device *d)
 {
 	bool done = visit_status_done(d->status);
-	const char *name = visit_named(h->p, v, d), *old = visit_device_old(h->p, d);
+	const char *name = visit_named(h->p, v, d), *serial = visit_serial(v, d);
+	const char *old = visit_device_old(h->p, v, d);
 
 	html_open(h, "tr");
 	html_leaf(h, "td", done ? "log" : "log loud", done ? "by log" : "REMAINS");
 	html_open(h, "th");
 	html_attr(h, "scope", "row");
 	html_fmt(h, "%s%s%s", *d->zone ? "zone " : "", d->zone, *d->zone ? ", " : "");
-	html_leaf(h, "code", NULL, *d->serial ? d->serial : "no serial");
+	if (*serial)
+		html_leaf(h, "code", NULL, serial);
 	if (*name) {
 		html_text(h, " ");
 		html_leaf(h, "span", "name", name);
@@ -111,12 +113,12 @@ marked(struct html *h, bool remains, const char *mark, const char *text)
 }
 
 static void
-listed(struct html *h, const char *heading, const struct visit_check *x,
-    void (*gather)(struct lines *out, const struct visit_check *x))
+listed(struct html *h, const char *heading, struct view *v, const struct visit_check *x,
+    void (*gather)(struct lines *out, struct view *v, const struct visit_check *x))
 {
 	struct lines l = { .p = h->p };
 
-	gather(&l, x);
+	gather(&l, v, x);
 	if (l.n) {
 		html_leaf(h, "h2", NULL, heading);
 		html_open(h, "ul");
@@ -138,8 +140,8 @@ others(struct html *h, struct view *v, const struct visit_check *x)
 			    visit_extra_text(h->p, v, &x->extra[i]));
 		html_close(h, "ul");
 	}
-	listed(h, "Heard and not accepted", x, visit_refused);
-	listed(h, "The panel could hear no other device", x, visit_waits);
+	listed(h, "Heard and not accepted", v, x, visit_refused);
+	listed(h, "The panel could hear no other device", v, x, visit_waits);
 	html_leaf(h, "h2", NULL, "Still open by the log");
 	if (!x->n_open) {
 		html_leaf(h, "p", NULL, VISIT_NOTHING_OPEN);

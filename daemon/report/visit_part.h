@@ -25,12 +25,15 @@ const char *visit_expected(struct page *p, const struct visit_check *x);
 bool visit_device_done(const struct visit_device *d);
 /* "hall, smoke detector, LIFE SAFETY"; or that it is not to be named. */
 const char *visit_named(struct page *p, const struct view *v, const struct visit_device *d);
+/* "4A0071", "no serial"; "" = a silent signal's is kept back, as on the site sheet. */
+const char *visit_serial(const struct view *v, const struct visit_device *d);
 const char *visit_device_state(struct page *p, struct view *v, const struct visit_device *d);
 /* "replaces 4A0071: taken out"; NULL = it replaces nothing. */
-const char *visit_device_old(struct page *p, const struct visit_device *d);
+const char *visit_device_old(struct page *p, const struct view *v,
+    const struct visit_device *d);
 const char *visit_extra_text(struct page *p, const struct view *v, const struct visit_extra *e);
-void visit_refused(struct lines *out, const struct visit_check *x);
-void visit_waits(struct lines *out, const struct visit_check *x);
+void visit_refused(struct lines *out, struct view *v, const struct visit_check *x);
+void visit_waits(struct lines *out, struct view *v, const struct visit_check *x);
 const char *visit_open_text(struct page *p, struct view *v, const struct visit_open *o);
 /* A sentence of the check as it may stand on a sheet that is left in a house. */
 const char *visit_unnamed(struct view *v, const char *text);

@@ -230,6 +230,10 @@ machine(void **state)
 	setenv("TZ", ":Asia/Tokyo", 1);
 	set = tz_set_open();
 	assert_string_equal(tz_name(tz_machine(set)), "Asia/Tokyo");
+	assert_string_equal(tz_shown(tz_machine(set)), "Asia/Tokyo");
+	setenv("TZ", ":Etc/UTC", 1);
+	assert_string_equal(tz_name(tz_machine(set)), "Etc/UTC");
+	assert_string_equal(tz_shown(tz_machine(set)), "UTC");
 	setenv("TZ", "", 1);
 	assert_string_equal(tz_name(tz_machine(set)), "UTC");
 	setenv("TZ", "not a zone", 1);
