@@ -125,9 +125,7 @@ test_reports_missed(const struct view *v, struct test_reports *out)
 
 	*out = (struct test_reports){ .n = 0 };
 	collect(v, out);
-	if (!out->n)
-		return false;
-	last = v->event[out->event[0]].at;
+	last = out->n ? v->event[out->event[0]].at : v->now;
 	if (v->now - last < 2 * SHORTEST || !(out->interval = learn(v, out)))
 		return false;
 	out->missed = missed(v, last, out->interval, setting_value(v, r, "spread", -1) / 100);
