@@ -14,7 +14,7 @@ int notify(const char *fmt, ...) __attribute__((format(printf, 1, 2)));
 /* How often WATCHDOG=1 must come, ms: half of what the manager waits ($WATCHDOG_USEC, when
  * $WATCHDOG_PID is us or not set). 0 = never. */
 int64_t notify_watchdog_ms(void);
-/* RELOADING=1 with the monotonic clock, as Type=notify-reload wants it. */
+/* RELOADING=1 with the monotonic clock, as the service manager wants it. */
 void notify_reloading(void);
 
 #endif

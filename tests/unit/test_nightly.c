@@ -6,6 +6,7 @@
 
 #include <cmocka.h>
 #include <stdio.h>
+#include <stdlib.h>
 #include <string.h>
 #include <sys/stat.h>
 #include <unistd.h>
@@ -118,6 +119,36 @@ attention_has_a_reason(void **state)
 	d.n_failed = 1;
 	assert_string_equal(digest_attention(&p, &d), "1 file failed");
 	page_release(&p);
+}
+
+/* "Nothing new" only where the exports reached the expected hour. */
+static void
+quiet_or_without_data(void **state)
+{
+	static const struct { int64_t cover_to; bool reached; } cases[] = {
+		{ NO_TIME, false }, { 100 * DAY - 1, false }, { 100 * DAY, true },
+		{ 100 * DAY + 1, true },
+	};
+
+	(void)state;
+	for (size_t i = 0; i < sizeof cases / sizeof *cases; i++) {
+		struct digest d = { .expected = 100 * DAY, .cover_to = cases[i].cover_to,
+		    .cover_from = cases[i].cover_to, .at = 101 * DAY };
+		char *text = NULL;
+		size_t n;
+		FILE *f = open_memstream(&text, &n);
+		struct page p;
+
+		assert_non_null(f);
+		page_init(&p, f);
+		digest_text(&p, &d);
+		page_release(&p);
+		fclose(f);
+		if (!strstr(text, "Nothing new") == cases[i].reached ||
+		    !strstr(text, "NO NEW DATA since") != cases[i].reached)
+			fail_msg("case %zu: %s", i, text);
+		free(text);
+	}
 }
 
 /* Reads what is to be read of the folder; how many files that were. */
@@ -345,6 +376,7 @@ main(void)
 {
 	const struct CMUnitTest tests[] = {
 		cmocka_unit_test(expected_hour_is_the_last_one),
+		cmocka_unit_test(quiet_or_without_data),
 		cmocka_unit_test(change_is_against_what_was_told),
 		cmocka_unit_test(attention_has_a_reason),
 		cmocka_unit_test(known_files_are_left_alone),
