@@ -375,7 +375,7 @@ nightly_tell(struct store *s, const struct nightly_options *o, struct arena *a,
     const char **asks, struct err *e)
 {
 	struct outfile out[OUTPUTS] = { 0 };
-	struct sheets sheets = { 0 };
+	struct sheets sheets = { .stop = o->stop, .tick = o->tick, .tick_ctx = o->tick_ctx };
 	struct page p = { 0 };
 	struct digest d;
 	int rc = store_begin(s, e);

@@ -7,6 +7,8 @@
 #ifndef DAEMON_NIGHTLY_H
 #define DAEMON_NIGHTLY_H
 
+#include <signal.h>
+
 #include "daemon/ingest.h"
 #include "daemon/report/digest.h"
 #include "parsers/tz.h"
@@ -18,6 +20,9 @@ struct nightly_options {
 	double                      expected;	/* hour of the machine's clock; < 0 = the setting */
 	const struct digest_failed *failed;	/* files that could not be taken in */
 	size_t                      n_failed, n_known;
+	const volatile sig_atomic_t *stop;	/* as in judge.h; may be NULL */
+	void                      (*tick)(void *ctx, const char *doing, int percent);
+	void                       *tick_ctx;
 };
 
 /* *asks: what asks for a person, "" = nothing. Lent by `a`. */

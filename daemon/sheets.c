@@ -15,6 +15,17 @@
 #include "daemon/report/site_html.h"
 #include "daemon/report/visit_html.h"
 
+/* Tells how far it is; -1 when it is to end. */
+static int
+go_on(struct sheets *x, const char *doing, size_t i, size_t n, struct err *e)
+{
+	if (x->stop && *x->stop)
+		return err_set(e, ERR_IO, x->folder, 0, "stopped before the end; the pages of before stay");
+	if (x->tick)
+		x->tick(x->tick_ctx, doing, (int)(i * 100 / n));
+	return 0;
+}
+
 /* ---- files --------------------------------------------------------------------- */
 
 static int
@@ -60,7 +71,7 @@ finish(struct sheets *x, const char *name, struct page *p, struct err *e)
 
 	page_release(p);
 	errno = 0;
-	wrong = fflush(f) != 0 || ferror(f) || fsync(fileno(f)) != 0;
+	wrong = fflush(f) != 0 || ferror(f);
 	if (wrong && !errno)
 		errno = EIO;
 	if (wrong)
@@ -137,6 +148,27 @@ account(struct sheets *x, struct store *s, struct tz_set *zones, const char *nam
 	return rc;
 }
 
+/* One after the other, when all are written: the system brings them to the disk together,
+ * and each but the first few waits for next to nothing. */
+static int
+sync_all(struct sheets *x, struct err *e)
+{
+	for (size_t i = 0; i < x->n; i++) {
+		int fd = openat(x->fd, part_of(x, x->name[i]), O_RDONLY | O_NOFOLLOW | O_CLOEXEC);
+
+		if (fd < 0 || fsync(fd) != 0) {
+			fault(x, x->name[i], e);
+			if (fd >= 0)
+				close(fd);
+			return -1;
+		}
+		close(fd);
+		if (go_on(x, "pages to the disk", i, x->n, e))
+			return -1;
+	}
+	return 0;
+}
+
 /* ---- all of them ------------------------------------------------------------------- */
 
 struct asked { const char *account; size_t order; const struct stored_finding *f; };
@@ -200,8 +232,10 @@ sheets_write(struct sheets *x, struct store *s, const char *out, struct tz_set *
 			for (k = i; k < m && strcasecmp(list[k].account, list[i].account) == 0; k++)
 				if (list[k].f && list[k].f->cleared == NO_TIME)
 					own[open++] = *list[k].f;
-			rc = account(x, s, zones, list[i].account, own, open, now, e);
+			rc = go_on(x, "pages of sites", i, m, e) ||
+			    account(x, s, zones, list[i].account, own, open, now, e) ? -1 : 0;
 		}
+		rc = rc || sync_all(x, e) ? -1 : 0;
 	}
 	free(own);
 	if (x->n)

@@ -10,6 +10,8 @@
 #ifndef DAEMON_SHEETS_H
 #define DAEMON_SHEETS_H
 
+#include <signal.h>
+
 #include "daemon/base/arena.h"
 #include "daemon/report/html.h"
 #include "daemon/store/store.h"
@@ -21,6 +23,11 @@
 
 /* { 0 } = nothing written. */
 struct sheets {
+	/* As in judge.h; may be NULL. */
+	const volatile sig_atomic_t *stop;
+	void       (*tick)(void *ctx, const char *doing, int percent);
+	void        *tick_ctx;
+
 	struct arena a;
 	const char  *folder;
 	int          fd;	/* of the folder; 0 = not open */

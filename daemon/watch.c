@@ -688,7 +688,7 @@ static void
 tell(struct watch *w)
 {
 	struct nightly_options o = { .out = w->o->out, .zones = w->o->zones, .now = cmd_now(),
-	    .expected = -1 };
+	    .expected = -1, .stop = loop_stop(), .tick = tick, .tick_ctx = w };
 	struct arena a = { 0 };
 	const char *asks;
 	struct err e = { 0 };
@@ -704,7 +704,7 @@ tell(struct watch *w)
 		log_say(LOG_INFO, "night", "person", *asks ? asks : "not needed");
 		look_at_the_disk(w);
 		write_status(w, "watching");
-	} else {
+	} else if (!*loop_stop()) {
 		log_say(LOG_ERROR, "night-failed", "why", e.text);
 		w->night_again = loop_now() + 10 * MINUTE;
 	}

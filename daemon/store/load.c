@@ -306,49 +306,70 @@ nearest(struct store *s, struct arena *a, const char *account, struct err *e)
 	return rc < 0 ? NULL : list;
 }
 
-int
-store_view(struct store *s, const char *account, int64_t as_of, struct view *v, struct err *e)
+/* The accounts that a text names. */
+struct named {
+	struct arena a;
+	int64_t      id;		/* of the first */
+	size_t       n;
+	const char  *names;		/* of all, in words */
+};
+
+/* Those whose own text are its first `cut` bytes: all of them where that is the whole text, else
+ * those with the receiver and line that follow. So an account is found by its index. */
+static int
+find_named(struct store *s, const char *text, size_t cut, struct named *x, struct err *e)
 {
-	struct arena a = { 0 };
 	sqlite3_stmt *st = db_stmt(s, "SELECT id, account, receiver, line,"
 	    " EXISTS (SELECT 1 FROM run r WHERE r.account = account.id) FROM account"
-	    " WHERE account = ?1 OR account || '@' || receiver || '/' || line = ?1 COLLATE NOCASE"
+	    " WHERE account = ?1 AND (?2 OR account || '@' || receiver || '/' || line = ?3 COLLATE NOCASE)"
 	    " ORDER BY 5 DESC, id", e);
-	const char *names = "", *near;
-	int64_t id = 0;
-	size_t n = 0;
-	int rc = -1;
+	int rc;
 
 	if (!st)
 		return -1;
-	db_bind_text(st, 1, account);
+	db_bind_span(st, 1, (struct span){ text, cut });
+	sqlite3_bind_int(st, 2, text[cut] == '\0');
+	db_bind_text(st, 3, text);
 	while ((rc = db_step(s, st, e)) > 0) {
 		const char *receiver = (const char *)sqlite3_column_text(st, 2);
 		const char *line = (const char *)sqlite3_column_text(st, 3);
 
 		/* The bare row that sites made counts only while it is alone. */
-		if (n && !*receiver && !*line && !sqlite3_column_int(st, 4))
+		if (x->n && !*receiver && !*line && !sqlite3_column_int(st, 4))
 			continue;
-		if (n == 0)
-			id = sqlite3_column_int64(st, 0);
-		names = arena_fmt(&a, "%s%s%.*s@%s/%s", names, *names ? ", " : "",
+		if (x->n == 0)
+			x->id = sqlite3_column_int64(st, 0);
+		x->names = arena_fmt(&x->a, "%s%s%.*s@%s/%s", x->names, *x->names ? ", " : "",
 		    sqlite3_column_bytes(st, 1), (const char *)sqlite3_column_text(st, 1), receiver, line);
-		n++;
+		x->n++;
 	}
+	return rc;
+}
+
+int
+store_view(struct store *s, const char *account, int64_t as_of, struct view *v, struct err *e)
+{
+	struct named x = { .names = "" };
+	const char *near;
+	int rc = find_named(s, account, strlen(account), &x, e);
+
+	for (size_t cut = strlen(account); rc == 0 && cut-- > 0;)
+		if (account[cut] == '@')
+			rc = find_named(s, account, cut, &x, e);
 	if (rc < 0) {
 		/* *e is filled */
-	} else if (n == 1) {
-		rc = load_view(s, id, as_of, true, v, e);
-	} else if (n > 1) {
+	} else if (x.n == 1) {
+		rc = load_view(s, x.id, as_of, true, v, e);
+	} else if (x.n > 1) {
 		rc = err_set(e, ERR_USAGE, NULL, 0, "account %s is known on several lines: %s", account,
-		    names);
-	} else if ((near = nearest(s, &a, account, e)) != NULL) {
+		    x.names);
+	} else if ((near = nearest(s, &x.a, account, e)) != NULL) {
 		rc = err_set(e, ERR_USAGE, NULL, 0, "no account %s in the store%s%s", account,
 		    *near ? "; nearest: " : "", near);
 	} else {
 		rc = -1;
 	}
-	arena_release(&a);
+	arena_release(&x.a);
 	return rc;
 }
 

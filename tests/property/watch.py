@@ -242,6 +242,32 @@ def night(program, folder):
     assert w.end()[0] == 0
 
 
+def stop_in_the_night(program, folder):
+    """Thousands of pages: the daemon tells how far it is, ends when it is told to, leaves the pages of
+    before, and tells the night the next time."""
+    d = folder_of(folder, "pages")
+    os.makedirs(f"{d}/none")
+    program.run(f"{d}/s.db", "nightly", f"{d}/none", "--out", f"{d}/out", "--now", "2020-01-01T00:00")
+    write_csv(f"{d}/a.csv", HEAD, [(f"A{i}", "2026-10-01T08:00:00Z", "fire-alarm", "1") for i in range(4000)])
+    subprocess.run([program.path, "ingest", f"{d}/a.csv", "--db", f"{d}/s.db"], env=program.env, check=True,
+                   capture_output=True)
+
+    def doing():
+        with open(f"{d}/s.db.lock", encoding="utf-8") as f:
+            return "pages of sites" in f.read()
+    words = ["--settle", "0", "--nightly", "00:00", "--out", f"{d}/out"]
+    w = Daemon(program, d, *words)
+    until("pages are written", doing)
+    code, took = w.end()
+    assert code == 0 and took < AT_ONCE, f"exit {code} after {took:.1f} s"
+    assert not w.said("level=error") and not w.said("what=night "), open(w.log, encoding="utf-8").read()
+    assert not glob.glob(f"{d}/out/site/*"), "half a night lies there"
+    w = Daemon(program, d, *words)
+    until("the night", lambda: w.said("what=night "))
+    assert len(glob.glob(f"{d}/out/site/*.html")) == 4000 and not glob.glob(f"{d}/out/site/*.part")
+    assert w.end()[0] == 0
+
+
 def board(program, folder):
     """What comes in by day stands on the board at once; what is new since the night stays so."""
     d = folder_of(folder, "board")
@@ -351,6 +377,7 @@ def main(program, folder, _seed):
     waiting_for_others(program, folder)
     supervised(program, folder)
     night(program, folder)
+    stop_in_the_night(program, folder)
     board(program, folder)
     groups(program, folder)
     at_work(program, folder)

@@ -323,9 +323,10 @@ identity(void **state)
 	    "42,2026-10-01 08:00:00,arm,,\n0042,2026-10-01 08:00:00,arm,,\n042,2026-10-01 08:00:00,arm,,\n"
 	    "b7,2026-10-01 08:00:00,arm,R1,1\nB7,2026-10-01 08:00:01,arm,r1,1\nB7,2026-10-01 08:00:02,arm,R1,2\n"
 	    "C1,2026-10-01 08:00:00,arm,R1,\n0,2026-10-01 08:00:00,arm,,\n00,2026-10-01 08:00:00,arm,,\n"
-	    "D1,2026-10-01 08:00:00,arm,R1,1\nD1,2026-10-01 08:00:00,arm,,\n");
+	    "D1,2026-10-01 08:00:00,arm,R1,1\nD1,2026-10-01 08:00:00,arm,,\n"
+	    "E@1,2026-10-01 08:00:00,arm,R@2,3\nE,2026-10-01 08:00:00,arm,R,\n");
 	assert_int_equal(store_accounts(h.s, &a, &list, &n, &e), 0);
-	assert_int_equal(n, 10);
+	assert_int_equal(n, 12);
 	assert_int_equal(store_twins(h.s, &a, &twin, &n, &e), 0);
 	assert_int_equal(n, 4);		/* three spellings of 42, two of 0 */
 	for (size_t i = 0; i < n; i++)
@@ -353,6 +354,15 @@ identity(void **state)
 	assert_int_equal(store_view(h.s, "D1@/", NO_TIME, &v, &e), 0);
 	assert_string_equal(v.receiver, "");
 	view_release(&v);
+	/* Wherever the sign stands: in the account, the receiver, or between them. */
+	for (size_t i = 0; i < 3; i++) {
+		static const char *const text[] = { "e@1", "E@1@r@2/3", "E@R/" };
+
+		assert_int_equal(store_view(h.s, text[i], NO_TIME, &v, &e), 0);
+		assert_int_equal(v.n_event, 1);
+		view_release(&v);
+	}
+	assert_int_equal(store_view(h.s, "E@1@r@2", NO_TIME, &v, &e), -1);
 	/* Near ones are named. */
 	assert_int_equal(store_view(h.s, "00042", NO_TIME, &v, &e), -1);
 	assert_int_equal(e.code, ERR_USAGE);
