@@ -160,8 +160,9 @@ find_blocks(const struct view *v, size_t begin, size_t fit, struct clock *c)
 }
 
 /* A step far above the others, beyond what the clock usually gains in that time: a quiet
- * weekend is no jump of a clock that runs away. */
-static void
+ * weekend is no jump of a clock that runs away. False when all was received at one time: that
+ * is when a file was handed over, and tells nothing of the clock. */
+static bool
 find_jump(struct clock *c, double least)
 {
 	double step[BLOCKS + 1], rate[BLOCKS + 1], days, middle, usual;
@@ -174,7 +175,7 @@ find_jump(struct clock *c, double least)
 			rate[n++] = step[i] / days;
 	}
 	if (!n)
-		return;
+		return false;
 	middle = stats_median(rate, (size_t)n);
 	for (int i = 1; i < c->n; i++) {
 		step[i] -= middle * (c->block[i].at - c->block[i - 1].at);
@@ -187,6 +188,7 @@ find_jump(struct clock *c, double least)
 		c->first = i;
 		c->jump = step[i];
 	}
+	return true;
 }
 
 static double
@@ -304,7 +306,7 @@ judge(struct view *v, struct findings *out)
 	struct clock c = { .n = 0 };
 	int64_t from;
 	size_t begin = 0, fit = 0;
-	double low, high, span, limit, noise;
+	double span, limit, noise;
 	bool off, drifts;
 
 	from = v->now - setting_ms(v, r, "lookback", -1);
@@ -316,18 +318,12 @@ judge(struct view *v, struct findings *out)
 	if ((double)fit < setting_value(v, r, "events", -1))
 		return;
 	find_blocks(v, begin, fit, &c);
-	low = high = c.block[0].offset;
-	for (int i = 1; i < c.n; i++) {
-		low = c.block[i].offset < low ? c.block[i].offset : low;
-		high = c.block[i].offset > high ? c.block[i].offset : high;
-	}
 	off = magnitude(c.block[c.n - 1].offset) >= setting_value(v, r, "off", -1) * 60;
 	noise = setting_value(v, r, "noise", -1);
 	if (v->minutes_only && noise < 60)
 		noise = 60;
-	if (!off && high - low < noise)
+	if (!find_jump(&c, setting_value(v, r, "jump", -1)))
 		return;
-	find_jump(&c, setting_value(v, r, "jump", -1));
 	c.slope = slope_of(&c);
 	span = c.block[c.n - 1].at - c.block[c.first].at;
 	limit = setting_value(v, r, "rate", -1) * 60 / 365.25;
@@ -346,8 +342,8 @@ const struct rule rule_clock_drift = {
 	    "and whether an alarm fell into a test can no longer be told.",
 	.quiet_on = "Events that came late from a buffer; a clock that was set right again; the "
 	    "seconds that transmission takes, and those that whole minutes leave out; exports "
-	    "without a time of receipt; a panel that wrote a far-off year (marked, and left "
-	    "out).",
+	    "without a time of receipt, or with one and the same for all; a panel that "
+	    "wrote a far-off year (marked, and left out).",
 	.limits = "The time of receipt is taken for true. An offset of whole half hours is more "
 	    "likely the zone in the list of sites than the clock. Where the station stamps both "
 	    "times, nothing shows.",

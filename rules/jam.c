@@ -78,7 +78,7 @@ judge(struct view *v, struct findings *out)
 	    limit(v, OPEN, &radio) * MINUTE)
 		open = NULL;
 	often = spells_due(v, &all, (size_t)limit(v, TIMES, &radio), within, &first, &last);
-	n = often ? often : n;
+	n = often ? often : n ? n : 1;
 	if (!open && !often)
 		return;
 	if (open && (!often || open < &all.spell[first]))

@@ -7,7 +7,7 @@
 
 #include <cmocka.h>
 
-enum { MAX_WORD = 32, MAX_ACCOUNT = 64 };
+enum { MAX_WORD = 32, MAX_ACCOUNT = 128 };
 
 /* One account while its lines are read: arrays on the heap until they are complete. */
 struct build {
