@@ -422,8 +422,6 @@ loss_order(const void *pa, const void *pb)
 
 	if (a->at != b->at)
 		return a->at < b->at ? -1 : 1;
-	if (a->event != b->event)
-		return a->event < b->event ? -1 : 1;
 	return a->device < b->device ? -1 : a->device > b->device;
 }
 
