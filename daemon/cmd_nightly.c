@@ -10,6 +10,7 @@
 #include "daemon/lock.h"
 #include "daemon/nightly.h"
 #include "daemon/retain.h"
+#include "daemon/store/backup.h"
 
 struct options {
 	struct opts_common common;
@@ -117,7 +118,10 @@ night(struct store *s, const struct options *o, const char *dir, double expected
 		tell.now = cmd_now();
 	tell.n_failed = failures(&a, &r, &failed);
 	tell.failed = failed;
-	whole = retain(s, o->out, tell.now);
+	if (store_check(s, NULL, NULL, NULL, &a, &tell.damage, e))
+		goto done;
+	/* Nothing is removed from a store that is damaged. */
+	whole = *tell.damage || retain(s, o->out, tell.now);
 	if (nightly_tell(s, &tell, &a, &asks, e))
 		goto done;
 	page_init(&p, stdout);
@@ -134,7 +138,7 @@ night(struct store *s, const struct options *o, const char *dir, double expected
 	if (*asks)
 		page_fmt(&p, "A person is needed: ", "%s.", asks);
 	page_release(&p);
-	out = !whole ? OUT_FAILED : *asks ? OUT_ATTENTION : OUT_DONE;
+	out = !whole || *tell.damage ? OUT_FAILED : *asks ? OUT_ATTENTION : OUT_DONE;
 done:
 	ingest_result_release(&r);
 	arena_release(&a);

@@ -173,7 +173,7 @@ collect(struct store *s, const struct nightly_options *o, bool before, struct ar
 	size_t n;
 
 	*d = (struct digest){ .at = o->now, .failed = o->failed, .n_failed = o->n_failed,
-	    .n_known = o->n_known };
+	    .n_known = o->n_known, .damage = o->damage };
 	if ((before ? store_night_before : store_night)(s, &d->last, e) ||
 	    store_findings(s, &all, a, &finding, &d->n_finding, e) ||
 	    (before ? store_told_before : store_told)(s, a, &told, &d->n_told, e) ||

@@ -23,6 +23,7 @@ struct nightly_options {
 	const volatile sig_atomic_t *stop;	/* as in judge.h; may be NULL */
 	void                      (*tick)(void *ctx, const char *doing, int percent);
 	void                       *tick_ctx;
+	const char                 *damage;	/* of store_check(); NULL or "" = none */
 };
 
 /* *asks: what asks for a person, "" = nothing. Lent by `a`. */

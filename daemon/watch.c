@@ -696,10 +696,17 @@ tell(struct watch *w)
 
 	if (loop_now() < w->night_again || !(due = night_is_due(w, o.now, &e)))
 		return;
-	if (due > 0)
+	if (due > 0 && store_check(w->s, loop_stop(), tick, w, &a, &o.damage, &e) < 0)
+		due = -1;
+	/* Nothing is removed from a store that is damaged. */
+	if (due > 0 && *o.damage)
+		log_say(LOG_ERROR, "store-damaged", "why", o.damage);
+	else if (due > 0)
 		retain(w, o.now);
-	if (*loop_stop())
+	if (*loop_stop()) {
+		arena_release(&a);
 		return;
+	}
 	if (due > 0 && failures(w, &a, &o, &e) == 0 && nightly_tell(w->s, &o, &a, &asks, &e) == 0) {
 		log_say(LOG_INFO, "night", "person", *asks ? asks : "not needed");
 		look_at_the_disk(w);

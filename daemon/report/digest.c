@@ -126,6 +126,8 @@ digest_attention(struct page *p, const struct digest *d)
 		urgent += d->finding[i].level == LEVEL_NOW && asks(digest_change(d, &d->finding[i]));
 	for (size_t i = 0; i < d->n_reason; i++)
 		unknown += d->reason[i].first;
+	if (d->damage && *d->damage)
+		ask(p, &text, "the store is damaged");
 	if (!digest_reached(d))
 		ask(p, &text, "no new data");
 	if (urgent)
@@ -375,6 +377,9 @@ head(struct page *p, const struct digest *d, const int64_t *n, bool changed)
 	struct account_info *list;
 	size_t behind = digest_behind(d, &p->arena, &list);
 
+	if (d->damage && *d->damage)
+		page_fmt(p, "", "THE STORE IS DAMAGED: %s. Put the newest sound backup in its place; what "
+		    "came in since is read again.", d->damage);
 	if (*stale)
 		page_para(p, "", stale);
 	page_fmt(p, "", "NIGHT DIGEST of %s (%s), %s.", text_time(p, d->at), p->zone.name,

@@ -28,6 +28,7 @@ struct digest_failed { const char *name, *why; };
 /* All borrowed. */
 struct digest {
 	int64_t                      at;	/* wall clock of the run */
+	const char                  *damage;	/* of the store's file; NULL or "" = none */
 	int64_t                      expected;	/* the instant that exports should reach */
 	struct night                 last;
 	const struct stored_finding *finding;	/* all, cleared ones too, in the order of lists */

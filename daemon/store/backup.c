@@ -11,6 +11,8 @@
 #include "daemon/base/disk.h"
 #include "daemon/store/db.h"
 
+/* Steps of the database between two looks at the clock: some milliseconds. */
+enum { STEPS = 100000 };
 enum { PAGES = 512, BUSY_MS = 20, BUSY_MOST = 3000 };
 
 static int
@@ -107,6 +109,49 @@ store_backup(struct store *s, const char *path, const volatile sig_atomic_t *sto
 	for (size_t i = 0; rc && i < sizeof tail / sizeof *tail; i++)
 		unlink(arena_fmt(&a, "%s%s", part, tail[i]));
 	arena_release(&a);
+	return rc;
+}
+
+struct watched {
+	const volatile sig_atomic_t *stop;
+	void (*tick)(void *ctx, const char *doing, int percent);
+	void *ctx;
+};
+
+static int
+step(void *watched)
+{
+	const struct watched *w = watched;
+
+	if (w->tick)
+		w->tick(w->ctx, "integrity check", 0);
+	return w->stop && *w->stop;
+}
+
+int
+store_check(struct store *s, const volatile sig_atomic_t *stop,
+    void (*tick)(void *ctx, const char *doing, int percent), void *tick_ctx, struct arena *a,
+    const char **fault, struct err *e)
+{
+	struct watched w = { stop, tick, tick_ctx };
+	sqlite3_stmt *st = NULL;
+	const char *got = NULL;
+	int rc;
+
+	*fault = "";
+	sqlite3_progress_handler(s->db, STEPS, step, &w);
+	rc = sqlite3_prepare_v2(s->db, "PRAGMA quick_check(1)", -1, &st, NULL);
+	if (rc == SQLITE_OK && (rc = sqlite3_step(st)) == SQLITE_ROW)
+		got = (const char *)sqlite3_column_text(st, 0);
+	if (got && strcmp(got, "ok") != 0)
+		*fault = arena_fmt(a, "%.200s", got);
+	else if (rc == SQLITE_CORRUPT || rc == SQLITE_NOTADB)
+		*fault = arena_fmt(a, "%s", sqlite3_errstr(rc));
+	else if (!got && rc != SQLITE_INTERRUPT)
+		err_set(e, ERR_STORE, s->path, 0, "cannot be checked: %s", sqlite3_errmsg(s->db));
+	rc = got || **fault || rc == SQLITE_INTERRUPT ? 0 : -1;
+	sqlite3_finalize(st);
+	sqlite3_progress_handler(s->db, 0, NULL, NULL);
 	return rc;
 }
 

@@ -10,6 +10,12 @@
 int store_backup(struct store *s, const char *path, const volatile sig_atomic_t *stop,
     void (*tick)(void *ctx, const char *doing, int percent), void *tick_ctx, struct err *e);
 
+/* Is the store's own file sound (quick_check)? *fault: what is not, lent by `a`; "" = sound, or
+ * stopped before it was known. Reads all of it, and calls `tick` meanwhile, if there is one. */
+int store_check(struct store *s, const volatile sig_atomic_t *stop,
+    void (*tick)(void *ctx, const char *doing, int percent), void *tick_ctx, struct arena *a,
+    const char **fault, struct err *e);
+
 /* About how many bytes a day the store and the files beside it grew by, over the files of
  * the last 7 days before `now` (wall clock). 0 = not known. */
 int store_growth(struct store *s, int64_t now, int64_t *bytes, struct err *e);

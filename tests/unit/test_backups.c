@@ -75,6 +75,43 @@ copy_holds_the_same(void **state)
 	help_close(&h);
 }
 
+/* A page of the file in the middle is written over: the check says so, a sound one is "". */
+static void
+damage_is_found(void **state)
+{
+	struct help h;
+	struct err e;
+	struct stat st;
+	const char *path, *copy, *fault;
+	struct store *s;
+	char junk[4096];
+	int fd;
+
+	(void)state;
+	help_open(&h);
+	copy = folder(&h);
+	assert_int_equal(store_check(h.s, &never, NULL, NULL, &h.arena, &fault, &e), 0);
+	assert_string_equal(fault, "");
+	help_events(&h, "a.csv", "A1,2026-10-01T08:00:00Z,test,1\n");
+	assert_int_equal(backups_make(h.s, copy, 3, DAY_OF_OCTOBER(1), &never, NULL, NULL, &h.arena,
+	    &path, &e), 0);
+	memset(junk, 0xA5, sizeof junk);
+	assert_int_equal(stat(path, &st), 0);
+	fd = open(path, O_WRONLY);
+	assert_true(fd >= 0);
+	/* All but the first three of 32 KiB, which hold the schema. */
+	for (off_t at = 3 * 32768; at < st.st_size; at += (off_t)sizeof junk)
+		assert_int_equal(pwrite(fd, junk, sizeof junk, at), sizeof junk);
+	close(fd);
+	s = store_open(path, STORE_READ, NULL, &e);
+	assert_non_null(s);
+	assert_int_equal(store_check(s, &never, NULL, NULL, &h.arena, &fault, &e), 0);
+	assert_string_not_equal(fault, "");
+	store_close(s);
+	remove_folder(&h);
+	help_close(&h);
+}
+
 static void
 oldest_go_and_nothing_else(void **state)
 {
@@ -144,6 +181,7 @@ main(void)
 {
 	const struct CMUnitTest tests[] = {
 		cmocka_unit_test(copy_holds_the_same),
+		cmocka_unit_test(damage_is_found),
 		cmocka_unit_test(oldest_go_and_nothing_else),
 		cmocka_unit_test(stopped_or_damaged_leaves_the_old_one),
 	};

@@ -105,6 +105,9 @@ attention_has_a_reason(void **state)
 	d.cover_to = NO_TIME;
 	assert_false(digest_reached(&d));
 	d.cover_to = 10;
+	d.damage = "row missing";
+	assert_string_equal(digest_attention(&p, &d), "the store is damaged");
+	d.damage = "";
 	d.n_told = 0;
 	assert_string_equal(digest_attention(&p, &d), "1 new finding at now");
 	f.level = LEVEL_SOON;
