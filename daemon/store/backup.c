@@ -151,7 +151,7 @@ store_check(struct store *s, const volatile sig_atomic_t *stop,
 		err_set(e, ERR_STORE, s->path, 0, "cannot be checked: %s", sqlite3_errmsg(s->db));
 	rc = got || **fault || rc == SQLITE_INTERRUPT ? 0 : -1;
 	sqlite3_finalize(st);
-	sqlite3_progress_handler(s->db, 0, NULL, NULL);
+	store_stop(s, stop);	/* there is one such handler, and this is whose it was */
 	return rc;
 }
 

@@ -11,7 +11,8 @@ int store_backup(struct store *s, const char *path, const volatile sig_atomic_t 
     void (*tick)(void *ctx, const char *doing, int percent), void *tick_ctx, struct err *e);
 
 /* Is the store's own file sound (quick_check)? *fault: what is not, lent by `a`; "" = sound, or
- * stopped before it was known. Reads all of it, and calls `tick` meanwhile, if there is one. */
+ * stopped before it was known. Reads all of it, and calls `tick` meanwhile, if there is one.
+ * From then on `stop` holds as by store_stop(). */
 int store_check(struct store *s, const volatile sig_atomic_t *stop,
     void (*tick)(void *ctx, const char *doing, int percent), void *tick_ctx, struct arena *a,
     const char **fault, struct err *e);
