@@ -104,7 +104,7 @@ status_text(struct page *p, const struct status *x)
 	    x->lock.beat == NO_TIME ? "-" : text_span(p, x->now > x->lock.beat ? x->now - x->lock.beat : 0));
 	if (*x->lock.doing) {
 		table_add(&t, "at work");
-		table_add(&t, x->lock.doing);
+		table_add(&t, text_safe(p, x->lock.doing));
 	}
 	if (*x->home.folder) {
 		table_add(&t, "its folder");

@@ -80,17 +80,22 @@ static void
 tick(void *watch, const char *doing, int percent)
 {
 	struct watch *w = watch;
-	struct arena a = { 0 };
 	int64_t now = loop_now();
 
 	ping(w);
 	if (now - w->told_at < SECOND)
 		return;
 	w->told_at = now;
-	snprintf(w->doing, sizeof w->doing, "%.200s, %d %%", log_value(&a, doing), percent);
+	if (percent < 0)
+		snprintf(w->doing, sizeof w->doing, "%.200s", doing);
+	else
+		snprintf(w->doing, sizeof w->doing, "%.200s, %d %%", doing, percent);
+	/* It may be the name of a file, and is one line. */
+	for (char *c = w->doing; *c; c++)
+		if ((unsigned char)*c < ' ' || *c == 0x7f)
+			*c = '?';
 	notify("STATUS=%s; %zu files wait", w->doing, drop_waiting(w->drop));
 	lock_beat(w->o->lock, w->doing);
-	arena_release(&a);
 }
 
 static void

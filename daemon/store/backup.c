@@ -2,17 +2,18 @@
 
 #include <errno.h>
 #include <fcntl.h>
+#include <pthread.h>
+#include <stdatomic.h>
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
 #include <sys/stat.h>
+#include <time.h>
 #include <unistd.h>
 
 #include "daemon/base/disk.h"
 #include "daemon/store/db.h"
 
-/* Steps of the database between two looks at the clock: some milliseconds. */
-enum { STEPS = 100000 };
 enum { PAGES = 512, BUSY_MS = 20, BUSY_MOST = 3000 };
 
 static int
@@ -44,6 +45,77 @@ copy(struct store *s, sqlite3 *to, const char *path, const volatile sig_atomic_t
 	return err_set(e, ERR_STORE, path, 0, "backup: %s", *stop ? "stopped" : sqlite3_errstr(rc));
 }
 
+/* Every page of a file is looked at on a thread of its own: it takes seconds a gigabyte, SQLite
+ * before 3.41 cannot be stopped in it, and whoever waits has to stay awake, or to leave. */
+struct check {
+	char       *path;
+	char        fault[256], why[256];	/* what is not sound; why it could not be looked at */
+	atomic_bool done;
+};
+
+static void *
+check_run(void *check)
+{
+	struct check *c = check;
+	sqlite3 *db = NULL;
+	sqlite3_stmt *st = NULL;
+	const char *got = NULL;
+	int rc = sqlite3_open_v2(c->path, &db, SQLITE_OPEN_READONLY | SQLITE_OPEN_NOMUTEX, NULL);
+
+	if (rc == SQLITE_OK) {
+		sqlite3_busy_timeout(db, BUSY_MS * BUSY_MOST);
+		rc = sqlite3_prepare_v2(db, "PRAGMA quick_check(1)", -1, &st, NULL);
+	}
+	if (rc == SQLITE_OK && (rc = sqlite3_step(st)) == SQLITE_ROW)
+		got = (const char *)sqlite3_column_text(st, 0);
+	if (got && strcmp(got, "ok") != 0)
+		snprintf(c->fault, sizeof c->fault, "%s", got);
+	else if (!got && ((rc & 0xff) == SQLITE_CORRUPT || (rc & 0xff) == SQLITE_NOTADB))
+		snprintf(c->fault, sizeof c->fault, "%s", sqlite3_errstr(rc));
+	else if (!got)
+		snprintf(c->why, sizeof c->why, "%s", db ? sqlite3_errmsg(db) : sqlite3_errstr(rc));
+	sqlite3_finalize(st);
+	sqlite3_close(db);
+	atomic_store(&c->done, true);
+	return NULL;
+}
+
+static int
+check_file(const char *path, const volatile sig_atomic_t *stop,
+    void (*tick)(void *ctx, const char *doing, int percent), void *tick_ctx, struct arena *a,
+    const char **fault, struct err *e)
+{
+	const struct timespec nap = { .tv_nsec = 2000000 };
+	struct check *c = x_calloc(1, sizeof *c);
+	pthread_t thread;
+	int rc = 0;
+
+	*fault = "";
+	c->path = x_alloc(strlen(path) + 1);
+	memcpy(c->path, path, strlen(path) + 1);
+	if (pthread_create(&thread, NULL, check_run, c) == 0) {
+		while (!atomic_load(&c->done)) {
+			if (stop && *stop) {
+				/* It reads on until the program ends, and keeps what it needs. */
+				pthread_detach(thread);
+				return 0;
+			}
+			if (tick)
+				tick(tick_ctx, "integrity check", -1);
+			nanosleep(&nap, NULL);
+		}
+		pthread_join(thread, NULL);
+	} else {
+		check_run(c);
+	}
+	*fault = arena_fmt(a, "%s", c->fault);
+	if (*c->why)
+		rc = err_set(e, ERR_STORE, path, 0, "cannot be checked: %s", c->why);
+	free(c->path);
+	free(c);
+	return rc;
+}
+
 /* One number or word of the copy. */
 static int
 ask(sqlite3 *db, const char *path, const char *sql, const char *want, struct err *e)
@@ -67,6 +139,8 @@ make_copy(struct store *s, const char *part, const volatile sig_atomic_t *stop,
     void (*tick)(void *ctx, const char *doing, int percent), void *tick_ctx, struct err *e)
 {
 	int fd = open(part, O_RDWR | O_CREAT | O_EXCL | O_CLOEXEC, 0600), rc = -1;
+	struct arena a = { 0 };
+	const char *fault;
 	sqlite3 *to = NULL;
 
 	if (fd < 0)
@@ -79,13 +153,15 @@ make_copy(struct store *s, const char *part, const volatile sig_atomic_t *stop,
 	} else if (copy(s, to, part, stop, tick, tick_ctx, e) == 0 &&
 	    /* One file alone, without a log beside it. */
 	    ask(to, part, "PRAGMA journal_mode = DELETE", "delete", e) == 0 &&
-	    ask(to, part, "PRAGMA quick_check(1)", "ok", e) == 0) {
-		rc = 0;
+	    check_file(part, stop, tick, tick_ctx, &a, &fault, e) == 0) {
+		rc = *fault ? err_set(e, ERR_STORE, part, 0, "the copy is not sound: %s", fault) :
+		    *stop ? err_set(e, ERR_STORE, part, 0, "backup: stopped") : 0;
 	}
 	sqlite3_close(to);
 	if (rc == 0 && fsync(fd) != 0)
 		rc = err_set(e, ERR_IO, part, 0, "cannot be written: %s", strerror(errno));
 	close(fd);
+	arena_release(&a);
 	return rc;
 }
 
@@ -112,47 +188,12 @@ store_backup(struct store *s, const char *path, const volatile sig_atomic_t *sto
 	return rc;
 }
 
-struct watched {
-	const volatile sig_atomic_t *stop;
-	void (*tick)(void *ctx, const char *doing, int percent);
-	void *ctx;
-};
-
-static int
-step(void *watched)
-{
-	const struct watched *w = watched;
-
-	if (w->tick)
-		w->tick(w->ctx, "integrity check", 0);
-	return w->stop && *w->stop;
-}
-
 int
 store_check(struct store *s, const volatile sig_atomic_t *stop,
     void (*tick)(void *ctx, const char *doing, int percent), void *tick_ctx, struct arena *a,
     const char **fault, struct err *e)
 {
-	struct watched w = { stop, tick, tick_ctx };
-	sqlite3_stmt *st = NULL;
-	const char *got = NULL;
-	int rc;
-
-	*fault = "";
-	sqlite3_progress_handler(s->db, STEPS, step, &w);
-	rc = sqlite3_prepare_v2(s->db, "PRAGMA quick_check(1)", -1, &st, NULL);
-	if (rc == SQLITE_OK && (rc = sqlite3_step(st)) == SQLITE_ROW)
-		got = (const char *)sqlite3_column_text(st, 0);
-	if (got && strcmp(got, "ok") != 0)
-		*fault = arena_fmt(a, "%.200s", got);
-	else if (rc == SQLITE_CORRUPT || rc == SQLITE_NOTADB)
-		*fault = arena_fmt(a, "%s", sqlite3_errstr(rc));
-	else if (!got && rc != SQLITE_INTERRUPT)
-		err_set(e, ERR_STORE, s->path, 0, "cannot be checked: %s", sqlite3_errmsg(s->db));
-	rc = got || **fault || rc == SQLITE_INTERRUPT ? 0 : -1;
-	sqlite3_finalize(st);
-	store_stop(s, stop);	/* there is one such handler, and this is whose it was */
-	return rc;
+	return check_file(s->path, stop, tick, tick_ctx, a, fault, e);
 }
 
 int

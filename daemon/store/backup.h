@@ -11,8 +11,9 @@ int store_backup(struct store *s, const char *path, const volatile sig_atomic_t 
     void (*tick)(void *ctx, const char *doing, int percent), void *tick_ctx, struct err *e);
 
 /* Is the store's own file sound (quick_check)? *fault: what is not, lent by `a`; "" = sound, or
- * stopped before it was known. Reads all of it, and calls `tick` meanwhile, if there is one.
- * From then on `stop` holds as by store_stop(). */
+ * stopped before it was known. Reads all of it (about 2 s a gigabyte from memory), and calls
+ * `tick` meanwhile, if there is one, with -1 %: nobody knows how far it is. Once it was stopped
+ * it still reads until the program ends. */
 int store_check(struct store *s, const volatile sig_atomic_t *stop,
     void (*tick)(void *ctx, const char *doing, int percent), void *tick_ctx, struct arena *a,
     const char **fault, struct err *e);
