@@ -193,7 +193,8 @@ const struct command cmd_nightly = {
 	.exits = "0 done, nothing asks for a person; 1 done, and there is a new finding at now, a "
 	    "file that failed (it is whole outside), no new data, or rows were set aside above "
 	    "the setting nightly.set_aside or for a reason never seen before; 2 wrong usage; 3 "
-	    "the store or the writing failed, or another tripsift works on the store.",
+	    "the store failed or is damaged, the writing failed, or another tripsift works on the "
+	    "store.",
 	.opt = options,
 	.run = run,
 };
