@@ -28,11 +28,11 @@ LISTS = ("sites.csv", "roster.csv", "roster-later.csv", "plan.csv", "service.csv
 EVENTS = ("events-1.csv.gz", "events-2.csv", "lake-1.csv", "lake-2.csv")
 
 
-def fill(program, folder, db, seed, accounts, days, more):
+def fill(program, folder, db, seed, accounts, days, more, **options):
     if not os.path.isdir(folder):
         Town(seed, accounts, days, more).write(folder)
     files = [f"{folder}/town/{n}" for n in LISTS + EVENTS if os.path.exists(f"{folder}/town/{n}")]
-    program.ingest(db, *files)
+    program.ingest(db, *files, **options)
     write_csv(f"{folder}/kept.csv", ("rule", "setting", "value"), [("kept", "events", "400")])
     program.ingest(db, f"{folder}/kept.csv")
     return [f for f in files if os.path.basename(f) in EVENTS]
@@ -99,6 +99,23 @@ def town(program, folder, seed, shape):
     return db, kept
 
 
+def batches(program, folder, seed):
+    """However many rows are read at a time, the same are left, and the same are told as expired."""
+    want = None
+    for batch in (37, 1000, 400000):
+        db = f"{folder}/{batch}.db"
+        files = fill(program, f"{folder}/town", db, seed, 4, 430, False, batch=batch)
+        program.run(db, "expire", "--yes", "--now", LATER)
+        told = [(f["file"].split("/")[-1], f["stored"], f["expired"])
+                for f in program.ingest(db, *files, batch=batch)]
+        have = (program.table(db, "events"), told, judged(program, db)[0])
+        assert sum(expired for _, _, expired in told), "nothing was old enough"
+        for what, x, y in zip(("events", "files read again", "open findings"), want or have, have):
+            same(what, f"batches of {batch}", [str(i) for i in x], [str(i) for i in y])
+        want = have
+    print(f"batches: {len(want[0])} events left")
+
+
 def killed(program, folder, db, rng, kills):
     """Wherever it is killed, it goes on where it was; nothing else is lost."""
     calm = f"{folder}/calm.db"
@@ -134,6 +151,8 @@ def main(program, folder, seed):
     for n, shape in enumerate(TOWNS):
         db, _ = town(program, f"{folder}/{n}", seed + n, shape)
     killed(program, folder, db, rng, kills)
+    os.makedirs(f"{folder}/batches")
+    batches(program, f"{folder}/batches", seed)
 
 
 cases(main)
