@@ -4,7 +4,7 @@ import fs from "node:fs";
 import path from "node:path";
 import { after, before, describe, test } from "node:test";
 import { Faults, SCHEMES, WIDTHS, allSets, axe, focus, links, look, motion, pages, policy, sets, shape,
-	sideways, start, unscripted, valid } from "./lib.mjs";
+	sideways, start, torn, unscripted, valid } from "./lib.mjs";
 
 /* Pages of one folder are alike: these many of them are opened, all are validated. */
 const SOME = 4;
@@ -46,8 +46,9 @@ for (const set of allSets())
 					await p.close();
 					faults.add(where, await axe(browser, file, { width, scheme }));
 				}
-				const paper = await look(browser, file, { width: 720, print: true });
+				const paper = await look(browser, file, { width: 703, print: true });	/* A4 within its margins */
 				faults.add("print", await sideways(paper.page));
+				faults.add("print", await torn(paper.page));
 				await paper.close();
 				faults.add("motion", await motion(browser, file));
 				faults.add("scripts off", await unscripted(browser, file));

@@ -6,7 +6,8 @@ import fs from "node:fs";
 import os from "node:os";
 import path from "node:path";
 import { after, before, test } from "node:test";
-import { MARKS, axe, focus, links, look, motion, policy, shape, sideways, start, unscripted, valid } from "./lib.mjs";
+import { MARKS, axe, focus, links, look, motion, policy, shape, sideways, start, torn, unscripted, valid }
+	from "./lib.mjs";
 
 let browser, folder;
 
@@ -66,6 +67,7 @@ const checks = {
 	"axe dark": (file) => axe(browser, file, { scheme: "dark" }),
 	"shape": (file) => seen(file, shape),
 	"sideways": (file) => seen(file, sideways, { width: 360 }),
+	"torn": (file) => seen(file, torn, { width: 703, print: true }),
 	"links": (file) => seen(file, page => links(page, file)),
 	"focus": (file) => seen(file, focus),
 	"policy": (file) => policy(browser, file),
@@ -98,6 +100,7 @@ const broken = [
 	["shape", "a table without a name",
 		{ body: "<h1>S</h1><table><tr><th>x</th></tr></table>" }, /without a name/],
 	["shape", "a place that is not there", { body: '<h1>S</h1><a href="#none">x</a>' }, /leads nowhere/],
+	["torn", "a column of one letter", { style: "p { width: 1px; overflow-wrap: anywhere }" }, /torn: list in a/],
 	["sideways", "a row too wide", { style: "p { width: 700px }" }, /wider than 360/],
 	["links", "a page that is not there", { body: '<h1>S</h1><a href="none.html">x</a>' }, /leads/],
 	["focus", "no outline", { style: "a:focus { outline: 0 }" }, /no sign of focus/],

@@ -112,6 +112,27 @@ export function sideways(page) {
 	});
 }
 
+/* Words of common length that a line break tears apart: a column has shrunk too far. Only
+ * what can break nowhere else counts: letters alone, to 20 of them. */
+export function torn(page) {
+	return page.evaluate(() => {
+		const out = new Set(), range = document.createRange();
+		const texts = document.createTreeWalker(document.body, NodeFilter.SHOW_TEXT);
+		for (let text = texts.nextNode(); text; text = texts.nextNode()) {
+			if (!text.parentElement.checkVisibility())
+				continue;
+			for (const word of text.data.matchAll(/(?<![^\s(])[a-zA-Z]{2,20}(?![^\s.,;:)])/g)) {
+				range.setStart(text, word.index);
+				range.setEnd(text, word.index + word[0].length);
+				const lines = new Set([...range.getClientRects()].map(r => Math.round(r.top)));
+				if (lines.size > 1)
+					out.add(`torn: ${word[0]} in ${text.parentElement.tagName.toLowerCase()}`);
+			}
+		}
+		return [...out].slice(0, 8);
+	});
+}
+
 /* What every page says of itself, and what texts from outside must not have become. */
 export function shape(page) {
 	return page.evaluate(() => {
