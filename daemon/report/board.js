@@ -104,11 +104,23 @@ function words(row) {
 
 const levelBoxes = all("[name=level]", form);
 
+/* Open life safety first; what is cleared is named last, and never adds to the open ones. */
+function hides(life, now, cleared) {
+	const text = [];
+	if (life)
+		text.push(life + " of life safety");
+	if (now)
+		text.push(now + (life ? " more" : "") + " open at now");
+	if (cleared)
+		text.push(cleared + " of life safety that " + (cleared === 1 ? "is" : "are") + " cleared");
+	return text.length ? " The filter hides " + text.join(", and ") + "." : "";
+}
+
 function apply() {
 	const text = field("text").value.toLowerCase().split(/\s+/).filter((word) => word);
 	const levels = levelBoxes.filter((input) => input.checked).map((input) => input.value);
 	const want = choices.map((name) => [name, field(name).value]).filter(([, v]) => v);
-	let n = 0, unseen = 0;
+	let n = 0, life = 0, now = 0, cleared = 0;
 
 	for (const list of lists) {
 		let here = 0;
@@ -121,7 +133,15 @@ function apply() {
 				row.tr.hidden = !shown;
 			}
 			here += shown;
-			unseen += !shown && (row.level === "now" || row.life) && row.state !== "cleared";
+			if (shown)
+				continue;
+			/* Life safety is a count by itself, whatever its level. */
+			if (row.life && row.state === "cleared")
+				cleared++;
+			else if (row.life)
+				life++;
+			else if (row.level === "now" && row.state !== "cleared")
+				now++;
 		}
 		if (list.table)
 			list.table.hidden = here === 0;
@@ -129,8 +149,7 @@ function apply() {
 		n += here;
 	}
 	one("#shown").textContent = n === rows.length ? "All " + count(n, "finding") + " shown."
-		: n + " of " + count(rows.length, "finding") + " shown." + (unseen ? " The filter leaves out " +
-		unseen + " open at now or of life safety." : "");
+		: n + " of " + count(rows.length, "finding") + " shown." + hides(life, now, cleared);
 	tellMarks();
 }
 

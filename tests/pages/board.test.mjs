@@ -72,11 +72,25 @@ test("filter by text: every word, wherever it stands", () => on("", async page =
 	assert.match(await hash(page), /^#text=SCHOOL/);
 }));
 
-test("what the filter leaves out at now or of life safety is told", () => on("#level=later", async page => {
-	const rows = await page.$$eval("section.list tbody tr", list => list.map(tr => ({ ...tr.dataset })));
-	const n = rows.filter(r => r.level !== "later" && r.state !== "cleared" && (r.level === "now" || "life" in r)).length;
-	assert.match(await page.textContent("#shown"), new RegExp(`leaves out ${n} open at now or of life safety`));
-}));
+for (const [filter, left] of [
+	["level=later", r => r.level !== "later"], ["level=now", r => r.level !== "now"],
+	["state=cleared", r => r.state !== "cleared"], ["state=new", r => r.state !== "new"],
+	["kind=smoke", r => r.kind !== "smoke"], ["text=nowhere-to-be-found", () => true],
+])
+	test(`what ${filter} hides of life safety is told by itself, then what more is at now`, () => on("#" + filter,
+		async page => {
+			const rows = await page.$$eval("section.list tbody tr", list => list.map(tr => ({ ...tr.dataset })));
+			const hidden = rows.filter(left), cleared = r => r.state === "cleared";
+			const life = hidden.filter(r => "life" in r && !cleared(r)).length;
+			const now = hidden.filter(r => !("life" in r) && r.level === "now" && !cleared(r)).length;
+			const done = hidden.filter(r => "life" in r && cleared(r)).length;
+			const said = [life && `${life} of life safety`, now && `${now}${life ? " more" : ""} open at now`,
+				done && `${done} of life safety that ${done === 1 ? "is" : "are"} cleared`].filter(Boolean);
+
+			assert.ok(hidden.length > 0);
+			assert.equal(await page.textContent("#shown"), `${rows.length - hidden.length} of ${rows.length} ` +
+				`findings shown.${said.length ? ` The filter hides ${said.join(", and ")}.` : ""}`);
+		}));
 
 test("the address is read when it changes, and nonsense in it harms nothing", () => on("", async page => {
 	const all = (await ids(page)).length;
