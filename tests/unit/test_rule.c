@@ -352,8 +352,8 @@ test_no_now(void **state)
 {
 	static const char *const text[] = { "",
 		"roster zone=5 serial=4A kind=motion cell=CR123A installed=2019-10-01 as_of=2019-10-01\n",
-		"roster zone=5 serial=4A kind=smoke checkin=60m installed=2009-10-01\n"
-		"service 2026-10-01 what=cell zone=5\n",
+		("roster zone=5 serial=4A kind=smoke checkin=60m installed=2009-10-01\n"
+		"service 2026-10-01 what=cell zone=5\n"),
 		"plan serial=4A zone=5 kind=smoke from=2026-10-01 to=2026-10-02\n" };
 
 	(void)state;
