@@ -24,6 +24,7 @@ import whole
 from loads import Ingest, Watch
 from program import cases, same, write_csv
 
+CLAIMED = "work"
 PATIENCE = 60  # seconds
 MANY = 600
 
@@ -165,13 +166,13 @@ def alone(program, _shim, d):
                              env={**program.env, "LD_PRELOAD": _shim, "SHIM_WARP": "1"})
         try:
             until("the others are taken", lambda: len(glob.glob(f"{d}/drop/done/*/*")) == 5)
-            until("it alone is left", lambda: os.listdir(f"{d}/drop/work/inbox") == ["events-1.csv"])
+            until("it alone is left", lambda: os.listdir(f"{d}/drop/{CLAIMED}/inbox") == ["events-1.csv"])
             write_csv(f"{d}/drop/inbox/late.csv", ("account", "time", "event"), [("1", "2026-10-01T00:00:00Z", "test")])
             until("a late one is taken", lambda: len(glob.glob(f"{d}/drop/done/*/late*")) == 1)
             with contextlib.closing(sqlite3.connect(f"{d}/s.db", timeout=PATIENCE)) as c:
                 c.execute("DROP TRIGGER no")
                 c.commit()
-            until("it is taken", lambda: not os.listdir(f"{d}/drop/work/inbox"))
+            until("it is taken", lambda: not os.listdir(f"{d}/drop/{CLAIMED}/inbox"))
         finally:
             p.send_signal(signal.SIGTERM)
             assert p.wait(timeout=PATIENCE) == 0
@@ -198,7 +199,7 @@ def clock(program, shim, d):
             jump(seconds)
             write_csv(f"{d}/drop/inbox/n{n}.csv", ("account", "time", "event"), [("1", f"2026-10-0{n + 1}T00:00:00Z", "test")])
             until(f"a file after {seconds}", lambda n=n: glob.glob(f"{d}/drop/done/*/n{n}*"))
-            until("nothing is due", lambda: not os.listdir(f"{d}/drop/work/inbox"))
+            until("nothing is due", lambda: not os.listdir(f"{d}/drop/{CLAIMED}/inbox"))
             time.sleep(0.2)
             assert nights() == 1, f"{nights()} nights after {seconds} s\n{log()}"
         jump(86400)
@@ -228,7 +229,7 @@ class Shut:
         self.calm = f"{d}.calm"
         shutil.copytree(d, self.calm)
         self.user = SOMEBODY if os.geteuid() == 0 else None
-        for name in ("drop/done", "drop/failed", "drop/work/inbox", "drop/work/desk", "out"):
+        for name in ("drop/done", "drop/failed", f"drop/{CLAIMED}/inbox", f"drop/{CLAIMED}/desk", "out"):
             os.makedirs(f"{d}/{name}", exist_ok=True)
         if self.user:
             for path, _, files in os.walk(d):

@@ -168,8 +168,8 @@ class State:
         self.content = {}
         for path, t in self.at.items():
             # Another's file that we moved and never synced is as empty as it may be.
-            gone = t.theirs and t not in synced and not path.startswith(
-                ("drop/inbox/", "drop/desk/", "drop/work/")) and bytes_ != "all"
+            gone = (t.theirs and t not in synced and bytes_ != "all" and
+                    path.split("/")[:2] not in (["drop", "inbox"], ["drop", "desk"], ["drop", "work"]))
             self.content[path] = b"" if gone else bytes(content.get(t, t.content))
 
     @staticmethod
